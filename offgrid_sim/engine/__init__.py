@@ -1,0 +1,1 @@
+"""From plan to flat numbers, one step of van life, and the loop over steps and runs."""

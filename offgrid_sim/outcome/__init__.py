@@ -1,0 +1,1 @@
+"""What happened: trace, balances, events and risk over weather years."""

@@ -1,0 +1,1 @@
+"""Pure functions, one module per thing in the van."""

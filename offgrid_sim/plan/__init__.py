@@ -1,0 +1,1 @@
+"""What the user writes: van, route, habits and trip, validated and frozen."""

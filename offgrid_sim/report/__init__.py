@@ -1,0 +1,1 @@
+"""Outcome to figures to one HTML file."""

@@ -1,0 +1,1 @@
+"""Every source of weather, each ending as the same hourly block."""
