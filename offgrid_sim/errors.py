@@ -4,7 +4,7 @@
     ├── PlanError                   exit 2   a van, route, habits or trip file is wrong
     ├── WeatherFileError            exit 2   a weather file is broken or unusable
     ├── OutputError                 exit 2   a report or table could not be written
-    └── WeatherUnavailable          exit 3   weather could not be had (not fetched, no cell, no network)
+    └── WeatherUnavailable          exit 3   weather could not be had (never fetched, no network)
 
 Every message is one clear sentence that ends with the next step.
 """
@@ -58,7 +58,7 @@ class OutputError(OffgridError):
     """A result could not be written; whatever was there before is untouched."""
 
 
-class WeatherUnavailable(OffgridError):
+class WeatherUnavailable(OffgridError):  # noqa: N818
     """Weather that could not be had: never fetched, no climate cell near, or no network."""
 
     exit_code = 3
