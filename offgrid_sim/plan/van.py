@@ -5,16 +5,26 @@ Defaults follow the consolidated table of the physics page in docs/; each names 
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from offgrid_sim.plan.quantity import PlanModel, quantity
 
 SpotInVan = Literal["cabin", "under_floor", "outside"]
 """Where a battery or a tank stands: heated room, under the floor, or in the open air."""
 
-HourRange = tuple[float, float]
+
+def _hours_of_one_day(pair: tuple[float, float]) -> tuple[float, float]:
+    if not all(0 <= hour <= 24 for hour in pair):
+        raise ValueError("hours must lie between 0 and 24")
+    if pair[0] == pair[1]:
+        raise ValueError("the two hours must differ, [0, 24] is the whole day")
+    return pair
+
+
+HourRange = Annotated[tuple[float, float], AfterValidator(_hours_of_one_day)]
+"""From and to on the local clock, both 0 to 24; [22, 6] runs over midnight."""
 
 
 class Solar(PlanModel):
@@ -61,6 +71,12 @@ class Solar(PlanModel):
     price: float | None = quantity(None, "price of the array, any currency", limits=(0, 1e6))
     mass_kg: float | None = quantity(None, "mass with brackets", limits=(0, 1e4))
     area_m2: float | None = quantity(None, "roof area it covers", limits=(0, 200))
+
+    @model_validator(mode="after")
+    def _shaded_groups_exist(self) -> Solar:
+        if self.shaded_groups > self.bypass_groups:
+            raise ValueError("shaded_groups must not exceed bypass_groups")
+        return self
 
 
 class Controller(PlanModel):
@@ -220,6 +236,9 @@ class Fridge(PlanModel):
         1.5, "fresh food put in at cabin temperature per day", limits=(0, 100), likely=(0.5, 4)
     )
     tray_l: float = quantity(0.3, "what the drip tray holds", limits=(0, 10), likely=(0, 1))
+    defrost_every_days: float = quantity(
+        30.0, "people scrape the frost off this often", limits=(1, 10000), likely=(14, 90)
+    )
     night_setback_k: float = quantity(
         0.0, "set-points raised by this much from 22 to 7 h", limits=(0, 10)
     )
@@ -230,6 +249,12 @@ class Fridge(PlanModel):
     def _restart_above_cutout(self) -> Fridge:
         if self.restart_v <= self.cutout_v:
             raise ValueError("restart_v must be above cutout_v")
+        return self
+
+    @model_validator(mode="after")
+    def _freezer_colder_than_fridge(self) -> Fridge:
+        if self.set_freezer_c >= self.set_fridge_c:
+            raise ValueError("set_freezer_c must be below set_fridge_c")
         return self
 
 

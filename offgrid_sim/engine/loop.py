@@ -1,0 +1,210 @@
+"""The loop over steps of one run, what a run adds up to, and many runs on all cores."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import numpy as np
+
+from offgrid_sim.compiled import compiled
+from offgrid_sim.engine.flat import FLOW, STATE, TOTALS, view
+from offgrid_sim.engine.step import begin_hour, step
+from offgrid_sim.physics.battery import stored_v
+from offgrid_sim.physics.fridge import zone_heat_wh
+from offgrid_sim.physics.water import WATER_WH_L_K
+
+STEPS_PER_HOUR = 6
+"""Ten-minute steps: halving changes daily results by less than 1 % (tests/engine)."""
+
+Record = Any
+
+
+@compiled
+def start(van: Record, sky: Record, state: Record) -> None:
+    """The van at the first hour: set-points met, cabin as given or as the outside air."""
+    state.soc = van.initial_soc
+    state.volts = 13.0
+    state.load_on = 1.0
+    state.fridge_locked = 0.0
+    state.running = 0.0
+    state.rest_h = 1.0
+    state.cabin_c = sky.temp_air_c if van.initial_cabin_c < -99.0 else van.initial_cabin_c
+    state.cell_c = (
+        van.cells_cabin_share * state.cabin_c + (1.0 - van.cells_cabin_share) * sky.temp_air_c
+    )
+    state.fresh_c = van.set_fresh_c - 0.5
+    state.cooled_heat_wh = zone_heat_wh(
+        van.set_cooled_c, van.frozen_heat_wh_k, van.melt_heat_wh, van.thawed_heat_wh_k
+    )
+    state.fresh_l = van.initial_fresh_l
+    state.grey_l = van.initial_grey_l
+    state.fresh_tank_wh_l = max(state.cabin_c, 5.0) * WATER_WH_L_K
+    state.grey_tank_wh_l = max(state.cabin_c, 5.0) * WATER_WH_L_K
+    state.frost_kg, state.frost_age_h, state.dripped_share = 0.0, 0.0, 0.0
+    state.melted_l, state.tray_l, state.floor_l = 0.0, 0.0, 0.0
+    state.gains_w, state.heater_w, state.from_cabin_w = 0.0, 0.0, 0.0
+    state.blackout_run_h = 0.0
+
+
+@compiled
+def open_totals(van: Record, state: Record, totals: Record) -> None:
+    """Totals before the first step."""
+    totals.stored_start_wh = van.capacity_ah * stored_v(state.soc, van.ocv_v, van.stored_v)
+    totals.fresh_start_l = state.fresh_l
+    totals.grey_start_l = state.grey_l
+    totals.min_soc = state.soc
+    totals.coldest_cell_c = state.cell_c
+    totals.first_blackout_h = -1.0
+    totals.first_thaw_h = -1.0
+    totals.first_dry_h = -1.0
+
+
+@compiled
+def add_up(flow: Record, state: Record, totals: Record, h: float) -> None:
+    """Add one step to the totals of the run."""
+    if flow.blackout > 0.5:
+        if state.blackout_run_h == 0.0:
+            totals.blackout_events += 1.0
+        if totals.first_blackout_h < 0.0:
+            totals.first_blackout_h = totals.hours
+        state.blackout_run_h += h
+        totals.blackout_hours += h
+        totals.longest_blackout_h = max(totals.longest_blackout_h, state.blackout_run_h)
+    else:
+        state.blackout_run_h = 0.0
+    if flow.thaw > 0.5 and totals.first_thaw_h < 0.0:
+        totals.first_thaw_h = totals.hours
+    if flow.dry > 0.5 and totals.first_dry_h < 0.0:
+        totals.first_dry_h = totals.hours
+    totals.hours += h
+    totals.unserved_wh += flow.unserved_w * h
+    totals.fridge_cutout_hours += flow.cutout * h
+    totals.thaw_hours += flow.thaw * h
+    totals.lost_food = max(totals.lost_food, flow.thawed)
+    totals.food_above_5c_hours += flow.warm_food * h
+    totals.min_soc = min(totals.min_soc, flow.soc)
+    totals.coldest_cell_c = min(totals.coldest_cell_c, flow.cell_c)
+    totals.solar_wh += flow.solar_w * h
+    totals.curtailed_wh += flow.curtailed_w * h
+    totals.alternator_wh += flow.alternator_w * h
+    totals.shore_wh += flow.shore_w * h
+    totals.load_wh += flow.load_w * h
+    totals.fridge_wh += flow.fridge_w * h
+    totals.heater_electric_wh += flow.heater_electric_w * h
+    totals.heat_wh += flow.heater_w * h
+    totals.battery_loss_wh += flow.battery_loss_w * h
+    totals.filled_l += flow.filled_l
+    totals.dumped_l += flow.dumped_l
+    flow.filled_l, flow.dumped_l = 0.0, 0.0
+    totals.fresh_used_l += flow.drawn_l
+    totals.grey_l += flow.to_grey_l
+    totals.unmet_l += flow.unmet_l
+    totals.grey_lost_l += flow.grey_lost_l
+    totals.dry_hours += flow.dry * h
+    totals.grey_full_hours += flow.grey_full * h
+    totals.cold_lockout_hours += flow.cold_lockout * h
+    totals.frozen_water_hours += flow.frozen_water * h
+
+
+@compiled
+def close_totals(van: Record, state: Record, totals: Record) -> None:
+    """Balances at the end of the run."""
+    totals.meltwater_l = state.melted_l
+    totals.floor_water_l = state.floor_l
+    totals.fresh_end_l = state.fresh_l
+    totals.grey_end_l = state.grey_l
+    totals.stored_end_wh = van.capacity_ah * stored_v(state.soc, van.ocv_v, van.stored_v)
+    sources_wh = totals.solar_wh + totals.alternator_wh + totals.shore_wh
+    totals.throughput_wh = sources_wh + totals.load_wh
+    totals.energy_residual_wh = (
+        sources_wh
+        - totals.load_wh
+        - totals.battery_loss_wh
+        - (totals.stored_end_wh - totals.stored_start_wh)
+    )
+
+
+@compiled
+def live(
+    van: Record, clock: np.ndarray, sky: np.ndarray, ask: np.ndarray, state: Record,
+    trace: np.ndarray, totals: Record, steps_per_hour: int,
+) -> None:  # fmt: skip
+    """One whole run. ``trace`` has a row per step to keep them all, or one row to keep none."""
+    h = 1.0 / steps_per_hour
+    keep = trace.shape[0] > 1
+    start(van, sky[0], state)
+    open_totals(van, state, totals)
+    for hour in range(clock.shape[0]):
+        flow = trace[hour * steps_per_hour if keep else 0]
+        begin_hour(van, clock[hour], sky[hour], state, flow)
+        for k in range(hour * steps_per_hour, (hour + 1) * steps_per_hour):
+            flow = trace[k if keep else 0]
+            step(van, clock[hour], sky[hour], ask[k], state, flow, h)
+            add_up(flow, state, totals, h)
+    close_totals(van, state, totals)
+
+
+@compiled
+def live_many(
+    vans: np.ndarray, clock: np.ndarray, skies: np.ndarray, ask: np.ndarray,
+    jobs: np.ndarray, totals: np.ndarray, states: np.ndarray, scratch: np.ndarray,
+    steps_per_hour: int,
+) -> None:  # fmt: skip
+    """Run jobs (rows of van index, year index) one after another; totals has a row per job."""
+    for j in range(jobs.shape[0]):
+        live(
+            vans[jobs[j, 0]], clock, skies[jobs[j, 1]], ask, states[0], scratch, totals[j],
+            steps_per_hour,
+        )  # fmt: skip
+
+
+def run_one(
+    van: np.ndarray, clock: np.ndarray, sky: np.ndarray, ask: np.ndarray,
+    steps_per_hour: int = STEPS_PER_HOUR,
+) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+    """One run with its trace.
+
+    ``van`` has shape (1,), ``clock`` and ``sky`` (H,), ``ask`` (H * steps_per_hour,). Returns the
+    trace, FLOW of shape (H * steps_per_hour,), and the totals, TOTALS of shape (1,).
+    """
+    trace = np.zeros(len(ask), FLOW)
+    totals = np.zeros(1, TOTALS)
+    state = np.zeros(1, STATE)
+    live(
+        view(van)[0], view(clock), view(sky), view(ask), view(state)[0], view(trace),
+        view(totals)[0], steps_per_hour,
+    )  # fmt: skip
+    return trace, totals
+
+
+def run_many(
+    vans: np.ndarray, clock: np.ndarray, skies: np.ndarray, ask: np.ndarray, jobs: np.ndarray,
+    steps_per_hour: int = STEPS_PER_HOUR, on_done: Callable[[int], None] | None = None,
+    workers: int | None = None,
+) -> np.ndarray:  # fmt: skip
+    """Many runs without traces, on all cores; the order of ``jobs`` decides nothing but rows.
+
+    ``vans`` has shape (V,), ``skies`` (Y, H), ``jobs`` (J, 2) of van and year indices. Returns
+    TOTALS of shape (J,). Memory is the totals plus one scratch row a worker.
+    """
+    totals = np.zeros(len(jobs), TOTALS)
+    workers = workers or os.cpu_count() or 1
+    size = max(1, min(256, -(-len(jobs) // (4 * workers))))
+
+    def work(first: int) -> int:
+        chunk = jobs[first : first + size]
+        live_many(
+            view(vans), view(clock), view(skies), view(ask), chunk,
+            view(totals[first : first + size]), view(np.zeros(1, STATE)),
+            view(np.zeros(1, FLOW)), steps_per_hour,
+        )  # fmt: skip
+        return len(chunk)
+
+    with ThreadPoolExecutor(workers) as pool:
+        for done in pool.map(work, range(0, len(jobs), size)):
+            if on_done is not None:
+                on_done(done)
+    return totals

@@ -1,0 +1,37 @@
+"""Cable resistance and voltage drop at 12 V.
+
+Estimates to compare designs with, not an installation design: every positive wire needs a fuse
+at its source, chosen by local rules and a qualified person.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+COPPER_PER_K = 0.00393
+"""Change of copper's resistance per kelvin, annealed copper at 20 C (IEC 60028)."""
+
+CLASS5_OHM_PER_KM = {
+    0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91,
+    16.0: 1.21, 25.0: 0.780, 35.0: 0.554, 50.0: 0.386, 70.0: 0.272, 95.0: 0.206,
+}  # fmt: skip
+"""Largest resistance at 20 C of plain flexible copper by mm2, IEC 60228 class 5 (0.5 and 95 mm2
+from memory)."""
+
+
+def cable_ohm(area_mm2: float, length_m: float, conductor_temp_c: float = 20.0) -> float:
+    """Resistance of both wires of a circuit of one-way length ``length_m``, ohm.
+
+    Between the standard sizes the resistance is interpolated in log-log, which keeps the rule
+    "twice the copper, half the ohms".
+    """
+    areas = np.log(list(CLASS5_OHM_PER_KM))
+    ohms = np.log(list(CLASS5_OHM_PER_KM.values()))
+    per_km = float(np.exp(np.interp(np.log(area_mm2), areas, ohms)))
+    return 2.0 * length_m * per_km / 1000.0 * (1.0 + COPPER_PER_K * (conductor_temp_c - 20.0))
+
+
+def awg_area_mm2(gauge: int) -> float:
+    """Cross-section of a solid American wire gauge, mm2 (ASTM B258: d = 0.127 x 92^((36-n)/39))."""
+    diameter_mm = 0.127 * 92.0 ** ((36 - gauge) / 39)
+    return float(np.pi / 4.0 * diameter_mm**2)
