@@ -88,7 +88,9 @@ def _print_table(origins: Mapping[str, Origin]) -> None:
         row = (origin.key, _cell(origin.value), str(origin))
         table.add_row(*(Text(text, style=style) for text in row))
     console = Console(width=None if sys.stdout.isatty() else PIPED_WIDTH)
-    console.print(table)
+    with console.capture() as drawn:
+        console.print(table)
+    click.echo(drawn.get(), nl=False)
 
 
 def _cell(value: Any) -> str:

@@ -26,7 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("offgrid_sim.cli.run:command", "Simulate a trip hour by hour and write its report."),
     "check": (
         "offgrid_sim.cli.check:command",
-        "Check a file and show every value with its origin.",
+        "Check a file; show every value with its origin.",
     ),
     "new": ("offgrid_sim.cli.new:command", "Write a starter van, route, habits and trip."),
 }

@@ -32,6 +32,8 @@ def explain(error: ValidationError, prefix: KeyPath, file_of: FileOf) -> list[Pr
     """
     problems: dict[str, Problem] = {}
     for detail in error.errors(include_url=False):
+        if _only_echo(detail):
+            continue
         problem = _explain_one(detail, (*prefix, *detail["loc"]), file_of)
         problems.setdefault(problem.key, problem)
     return list(problems.values())
@@ -64,6 +66,12 @@ def shown(value: Any) -> str:
     text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
     text = " ".join(text.split())
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _only_echo(detail: ErrorDetails) -> bool:
+    """A list is called too short when its items, reported on their own, were refused."""
+    least = detail.get("ctx", {}).get("min_length", 0)
+    return detail["type"] == "too_short" and len(detail["input"]) >= least
 
 
 def _explain_one(detail: ErrorDetails, path: KeyPath, file_of: FileOf) -> Problem:
