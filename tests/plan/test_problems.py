@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from offgrid_sim.errors import PlanError, Problem
+from offgrid_sim.plan.keys import known_keys
 from offgrid_sim.plan.load import load_trip, load_trip_document, load_van
 
 JARGON = ("Input should", "Field required", "Extra inputs", "Value error", "pydantic", "validation")
@@ -197,3 +201,48 @@ def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
     monkeypatch.setattr(Path, "read_bytes", refuse)
     (problem,) = problems_of(load_van, file).values()
     assert problem.allowed == "the file may not be read"
+
+
+PLAN = {
+    "van": {"battery": {"capacity_ah": 1}, "solar": [{"panel_w": 1}], "loads": []},
+    "route": {"stops": [{"place": "A", "latitude_deg": 1, "longitude_deg": 2, "nights": 1}]},
+    "habits": {"uses": [{"name": "u", "hour": 1, "litres": 1}]},
+    "weather": {"source": "climate"},
+    "season": "winter",
+}
+WORDS = st.one_of(st.sampled_from(["none", "[]", "{}", "[{}]", "[[1, 2]]", "-1", "1e999", "x"]))
+ANY_VALUE = st.recursive(
+    st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=5)),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3), st.dictionaries(st.text(max_size=5), inner, max_size=2)
+    ),
+    max_leaves=5,
+)
+
+
+def what_is_said(plan, sets) -> str:
+    """The words of the refusal, empty when the plan is taken; anything else is a crash."""
+    try:
+        load_trip_document(plan, sets)
+    except PlanError as error:
+        return "\n".join(str(p) for p in error.problems)
+    return ""
+
+
+def numbered(path) -> str:
+    lists = {"solar", "loads", "uses", "stops"}
+    return ".".join(f"{p}.0" if p in lists and p != path[-1] else str(p) for p in path)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from(list(known_keys())), st.one_of(WORDS, ANY_VALUE.map(json.dumps)))
+def test_any_value_at_any_key_is_taken_or_refused_in_words(path, text):
+    told = what_is_said(PLAN, [f"{numbered(path)}={text}"])
+    assert not any(word in told for word in JARGON)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.dictionaries(st.sampled_from([*PLAN, "people", "start", "x.y", ""]), ANY_VALUE))
+def test_any_document_is_taken_or_refused_in_words(changes):
+    told = what_is_said({**PLAN, **changes}, ["van.solar.0.panel_w=3"])
+    assert not any(word in told for word in JARGON)
