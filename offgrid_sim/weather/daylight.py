@@ -158,9 +158,15 @@ def clean_dry_beam(sun: Sun, altitude_m: float) -> np.ndarray:
     """
     zenith = np.degrees(np.arccos(np.clip(sun.cos_zenith, -1, 1)))
     relative = atmosphere.get_relative_airmass(np.minimum(zenith, LOW_SUN_ZENITH_DEG))
-    m = np.asarray(relative) * atmosphere.alt2pres(altitude_m) / 101325.0
+    m = np.asarray(relative, float) * float(atmosphere.alt2pres(altitude_m)) / 101325.0
     rayleigh = 1.0 / (6.6296 + 1.7513 * m - 0.1202 * m**2 + 0.0065 * m**3 - 0.00013 * m**4)
     return sun.extra_w_m2 * np.exp(-0.8662 * m * rayleigh)
+
+
+def haurwitz(cos_zenith: np.ndarray) -> np.ndarray:
+    """Clear-sky GHI [W/m2] = 1098 cos z exp(-0.057/cos z) (Haurwitz 1945, J. Meteorology 2:154)."""
+    cos_z = np.maximum(cos_zenith, 1e-3)
+    return 1098.0 * cos_z * np.exp(-0.057 / cos_z)
 
 
 def to_mid_hour(
@@ -171,27 +177,28 @@ def to_mid_hour(
     starts: np.ndarray,
     minute: float,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Sunlight of a moment in each hour as of mid-hour, keeping clearness and diffuse share.
+    """Sunlight of a moment in each hour as of mid-hour, keeping clear-sky index and diffuse share.
 
-    Both are interpolated between neighbouring moments where the sun was up at both; otherwise the
-    one that had sun is used. Shapes (H,); neighbours further than an hour apart are not mixed.
+    Index and share are ratios of sums over the two neighbouring moments, weighted by nearness, so
+    the brighter moment counts more and a dark one not at all. Shapes (H,); moments that are not an
+    hour apart are not mixed.
     """
-    up = sun.high
-    clear = np.where(up, ghi / np.where(up, sun.extra_w_m2 * sun.cos_zenith, 1.0), 0.0)
-    share = np.where(ghi > 0, dhi / np.where(ghi > 0, ghi, 1.0), 1.0)
     step = 1 if minute < MID_HOUR_MIN else -1
     near = np.roll(starts, -step) == starts + np.timedelta64(step, "h")
-    weight = abs(MID_HOUR_MIN - minute) / 60.0
-    weight = np.where(near & np.roll(up, -step), np.where(up, weight, 1.0), 0.0)
+    weight = np.where(near, abs(MID_HOUR_MIN - minute) / 60.0, 0.0)
 
     def blend(cells: np.ndarray) -> np.ndarray:
         return (1.0 - weight) * cells + weight * np.roll(cells, -step)
 
+    sky, light = blend(haurwitz(sun.cos_zenith)), blend(ghi)
+    clear = np.where(sky > 1.0, light / np.maximum(sky, 1.0), 0.0)
+    share = np.where(light > 0, blend(dhi) / np.where(light > 0, light, 1.0), 1.0)
     cos_mid = np.maximum(mid.cos_zenith, 0.0)
-    moved = np.minimum(blend(clear), 1.0) * mid.extra_w_m2 * cos_mid
-    diffuse = np.where(mid.high, blend(share) * moved, moved)
+    moved = np.minimum(clear * haurwitz(cos_mid), mid.extra_w_m2 * cos_mid)
+    diffuse = np.where(mid.high, share * moved, moved)
     beam = np.where(mid.high, (moved - diffuse) / np.maximum(cos_mid, 1e-6), 0.0)
-    return moved, np.clip(beam, 0.0, mid.extra_w_m2), diffuse
+    beam = np.clip(beam, 0.0, mid.extra_w_m2)
+    return moved, beam, np.where(mid.high, np.maximum(moved - beam * cos_mid, 0.0), diffuse)
 
 
 def centre_minute(
@@ -212,10 +219,11 @@ def centre_minute(
         return stated, []
     if stated_min is not None and abs(found - stated) >= 60.0 * REFUSED_SHIFT_H:
         raise WeatherFileError(_shifted(name, (stated - found) / 60.0))
-    return found, [
-        f"Global, beam and diffuse agree best {found:.0f} minutes into each hour, so the sun is "
-        "taken there."
-    ]
+    when = f"{found:.0f} minutes into each hour"
+    if stated_min is not None:
+        way = "earlier" if found < stated else "later"
+        when = f"{abs(found - stated):.0f} minutes {way} than the file's times say"
+    return found, [f"Global, beam and diffuse agree best {when}, so the sun is taken there."]
 
 
 def minute_by_closure(
@@ -231,8 +239,9 @@ def minute_by_closure(
         return None
     pick = strong[np.linspace(0, len(strong) - 1, min(len(strong), 400)).astype(int)]
     minutes = stated_min + np.arange(-120.0, 121.0, 5.0)
-    many = np.repeat(starts[pick].astype("datetime64[s]")[None, :], len(minutes), axis=0)
-    many = many + (60 * minutes[:, None]).astype("timedelta64[s]")
+    many = starts[pick].astype("datetime64[s]")[None, :] + (60 * minutes[:, None]).astype(
+        "timedelta64[s]"
+    )
     sun = sun_at(many.ravel(), 0.0, *where)
     beam = dni[pick] * np.maximum(sun.cos_zenith.reshape(many.shape), 0.0)
     rest = np.sqrt(np.mean((ghi[pick] - dhi[pick] - beam) ** 2, axis=1))
@@ -303,6 +312,6 @@ def _shifted(name: str, lag_h: float) -> str:
     late = "late" if lag_h > 0 else "early"
     return (
         f"{name}: its sunlight comes about {max(1, round(abs(lag_h)))} h too {late} for its "
-        "place, so times or coordinates are wrong; label hours at their start with their offset from UTC, "
-        "and check latitude and longitude."
+        "place, so times or coordinates are wrong; label hours at their start with their "
+        "offset from UTC, and check latitude and longitude."
     )

@@ -147,15 +147,15 @@ class FileWeather:
         finished: list[tuple[HourGrid, np.ndarray]] = []
         notes: dict[str, set[str]] = {}
         for raw, grid in self._grids:
-            values, said = completed(grid, lat, lon, altitude_m, raw.name)
+            values, said = completed(grid, lat, lon, altitude_m, raw.called)
             finished.append((grid, np.stack([values[column] for column in COLUMNS])))
             for note in (*grid.notes, *said):
-                notes.setdefault(note, set()).add(raw.name)
+                notes.setdefault(note, set()).add(raw.called)
         return _Prepared(lat, lon, altitude_m, _records(finished), self._whose(notes))
 
     def _whose(self, notes: dict[str, set[str]]) -> tuple[str, ...]:
         """Notes that hold for every file as they are, others with the files they hold for."""
-        every = {raw.name for raw in self._raws}
+        every = {raw.called for raw in self._raws}
         return tuple(
             note if names == every else f"{', '.join(sorted(names))}: {note}"
             for note, names in notes.items()
@@ -183,7 +183,7 @@ class FileWeather:
         first, last = f"{times_utc[0]:%d %b}", f"{times_utc[-1]:%d %b}"
         have = f"years {', '.join(map(str, usable))}" if usable else "no year that does"
         return (
-            f"{self._raws[0].name}: weather year {year} does not cover {first} to {last} (the file "
+            f"{self._raws[0].called}: weather year {year} does not cover {first} to {last} (the file "
             f"holds {_years_text(self._raws, ready)}, with {have}); choose another year, another "
             "season or a fuller file."
         )
@@ -193,12 +193,12 @@ def _check_together(raws: Sequence[RawHours], grids: list[HourGrid]) -> None:
     """Several files must be of one kind and one place."""
     if len({grid.typical for grid in grids}) > 1:
         raise WeatherFileError(
-            f"{raws[0].name}: typical and measured years cannot be mixed; give one kind of file."
+            f"{raws[0].called}: typical and measured years cannot be mixed; give one kind of file."
         )
     labels = [grid.label for grid in grids if grid.label is not None]
     if len(labels) not in (0, len(grids)) or len(set(labels)) != len(labels):
         raise WeatherFileError(
-            f"{raws[0].name}: year labels clash between the files; use different labels."
+            f"{raws[0].called}: year labels clash between the files; use different labels."
         )
     here = raws[0]
     for other in raws[1:]:
@@ -207,7 +207,7 @@ def _check_together(raws: Sequence[RawHours], grids: list[HourGrid]) -> None:
         apart = _distance_km(here, other)
         if apart > SAME_PLACE_KM:
             raise WeatherFileError(
-                f"{other.name}: lies {apart:.0f} km from {here.name}; give files of one place, and "
+                f"{other.called}: lies {apart:.0f} km from {here.called}; give files of one place, and "
                 "name others at their own stops."
             )
 

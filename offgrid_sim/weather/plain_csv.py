@@ -123,9 +123,11 @@ def _check_header(header: list[str], name: str) -> None:
         return
     hints = []
     for column in missing:
-        near = difflib.get_close_matches(column, header, 1, 0.4) or [
-            have for have in header if have and column.startswith(have[:3])
-        ]
+        stem = column.split("_")[0]
+        others = [have for have in header if have and have not in COLUMNS]
+        near = [have for have in others if have.startswith(stem)] or difflib.get_close_matches(
+            column, others, 1, 0.4
+        )
         hints.append(f"{column} (perhaps your {near[0]!r})" if near else column)
     raise WeatherFileError(
         f"{name}: missing column {', '.join(hints)}; rename or add it, in the unit of its name."

@@ -35,3 +35,9 @@ class RawHours:
     year_labels: np.ndarray | None = None
     licence: str = "not stated in the file; ask whoever published it"
     notes: tuple[str, ...] = field(default=())
+    file_name: str = ""
+
+    @property
+    def called(self) -> str:
+        """What an error calls this file: its file name, which the user can find again."""
+        return self.file_name or self.name

@@ -17,6 +17,7 @@ import re
 import tempfile
 import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +53,7 @@ def read_weather_file(path: str | Path) -> RawHours:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            return _READERS[kind](text, name)
+            return replace(_READERS[kind](text, name), file_name=name)
         except WeatherFileError:
             raise
         except Exception:  # a reader may fail in any way on damaged content

@@ -23,6 +23,7 @@ SHORT_GAP_H = 3
 LONG_GAP_H = 24
 STRETCH_GAP_H = 30 * 24  # a longer hole separates two records (two winters in one file)
 MOST_BRIDGED_SHARE = 0.05
+LEAST_H = 24
 WIND_DEFAULT_M_S = 1.0
 SUNLIGHT = ("ghi_w_m2", "dni_w_m2", "dhi_w_m2")
 _NEGATIVE_MARKS = (-99.0, -99.9, -999.0, -999.9, -9900.0, -9999.0)
@@ -94,9 +95,9 @@ def cleaned(raw: RawHours) -> tuple[dict[str, np.ndarray], list[str]]:
         given = ("dni_w_m2" in values and "dhi_w_m2" in values) if column == "ghi_w_m2" else False
         if column not in values and not given:
             raise WeatherFileError(
-                f"{raw.name}: has no usable {column} at all; use a file that holds it."
+                f"{raw.called}: has no usable {column} at all; use a file that holds it."
             )
-    _check_units(values, raw.name)
+    _check_units(values, raw.called)
     for column in SUNLIGHT:
         if column in values:
             cells = values[column]
@@ -146,7 +147,7 @@ def _utc_hours(raw: RawHours) -> tuple[np.ndarray, float | None]:
     stamps = raw.starts.to_numpy().astype("datetime64[s]").astype(np.int64)
     centre_s = 60.0 * (MID_HOUR_MIN if raw.centre_min is None else raw.centre_min)
     if not len(stamps):
-        raise WeatherFileError(f"{raw.name}: has no hours; download or export it again.")
+        raise WeatherFileError(f"{raw.called}: has no hours; download or export it again.")
     centres = stamps - round(raw.utc_offset_h * 3600) + round(centre_s)
     if raw.typical or (raw.year_labels is None and _stitched(raw.starts)):
         centres = _in_common_year(raw.starts, stamps, centres)
@@ -159,10 +160,8 @@ def _in_common_year(
     starts: pd.DatetimeIndex, stamps: np.ndarray, centres: np.ndarray
 ) -> np.ndarray:
     """Centres moved to the hours 0..8759 of a 365-day year that wraps; 29 Feb rows get -1 h."""
-    month_day = np.char.add(
-        "2001-", np.char.partition(starts.strftime("%m-%d").to_numpy(str), " ")[:, 0]
-    )
-    leap_day = (starts.month == 2) & (starts.day == 29)
+    leap_day = np.asarray((starts.month == 2) & (starts.day == 29))
+    month_day = starts.strftime("2001-%m-%d").to_numpy(str)
     month_day = np.where(leap_day, "2001-01-01", month_day)
     days = month_day.astype("datetime64[D]") - np.datetime64("2001-01-01")
     in_day_s = stamps % 86400
@@ -189,20 +188,24 @@ def _grid(
 ) -> HourGrid:
     if typical:
         hours, values = _without_leap_day(hours, values)
-    hours, values, dropped = _without_doubles(hours, values, raw.name)
+    hours, values, dropped = _without_doubles(hours, values, raw.called)
     if dropped:
         notes = [*notes, f"{dropped} hours given twice with the same values were dropped."]
+    if len(hours) < LEAST_H:
+        raise WeatherFileError(
+            f"{raw.called}: holds no usable day, only {len(hours)} hours; use a file with whole days."
+        )
     first = 0 if typical else int(hours[0])
     length = YEAR_HOURS if typical else int(hours[-1]) - first + 1
     if length > 200 * 8784:
-        raise WeatherFileError(f"{raw.name}: spans more than 200 years; correct its times.")
+        raise WeatherFileError(f"{raw.called}: spans more than 200 years; correct its times.")
     present = np.zeros(length, bool)
     present[hours - first] = True
     spread = {}
     for column, cells in values.items():
         spread[column] = np.full(length, np.nan)
         spread[column][hours - first] = cells
-    mended, said = _bridged(spread, present, first, typical, raw.name)
+    mended, said = _bridged(spread, present, first, typical, raw.called)
     if typical:
         first = int(np.datetime64(f"{TYPICAL_YEAR}-01-01", "h").astype(np.int64))
         mended = {column: with_leap_day(cells) for column, cells in mended.items()}
@@ -330,11 +333,14 @@ def _refuse_gaps(
         )
         if at_an_end or between_records:
             continue
-        since = f"hour {start} of the year" if typical else _when(first + start)
-        year = " of the 8760 a typical year needs" if typical else ""
+        if typical:
+            raise WeatherFileError(
+                f"{name}: {int(np.isnan(cells).sum())} of the {YEAR_HOURS} hours a typical year "
+                f"needs are missing ({column}); use a complete file."
+            )
         raise WeatherFileError(
-            f"{name}: {end - start} hours{year} are missing from {since} on ({column}), more than "
-            f"the {SHORT_GAP_H} that can be bridged; use a complete file."
+            f"{name}: {end - start} hours are missing from {_when(first + start)} on ({column}), "
+            f"more than the {SHORT_GAP_H} that can be bridged; use a complete file."
         )
 
 
