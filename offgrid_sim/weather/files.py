@@ -183,9 +183,9 @@ class FileWeather:
         first, last = f"{times_utc[0]:%d %b}", f"{times_utc[-1]:%d %b}"
         have = f"years {', '.join(map(str, usable))}" if usable else "no year that does"
         return (
-            f"{self._raws[0].called}: weather year {year} does not cover {first} to {last} (the file "
-            f"holds {_years_text(self._raws, ready)}, with {have}); choose another year, another "
-            "season or a fuller file."
+            f"{self._raws[0].called}: weather year {year} does not cover {first} to {last} (the "
+            f"file holds {_years_text(self._raws, ready)}, with {have}); choose another year, "
+            "another season or a fuller file."
         )
 
 
@@ -207,8 +207,8 @@ def _check_together(raws: Sequence[RawHours], grids: list[HourGrid]) -> None:
         apart = _distance_km(here, other)
         if apart > SAME_PLACE_KM:
             raise WeatherFileError(
-                f"{other.called}: lies {apart:.0f} km from {here.called}; give files of one place, and "
-                "name others at their own stops."
+                f"{other.called}: lies {apart:.0f} km from {here.called}; give files of one place, "
+                "and name others at their own stops."
             )
 
 

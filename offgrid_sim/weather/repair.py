@@ -193,7 +193,8 @@ def _grid(
         notes = [*notes, f"{dropped} hours given twice with the same values were dropped."]
     if len(hours) < LEAST_H:
         raise WeatherFileError(
-            f"{raw.called}: holds no usable day, only {len(hours)} hours; use a file with whole days."
+            f"{raw.called}: holds no usable day, only {len(hours)} hours; use a file "
+            "with whole days."
         )
     first = 0 if typical else int(hours[0])
     length = YEAR_HOURS if typical else int(hours[-1]) - first + 1
