@@ -3,16 +3,18 @@
 ``VAN`` and ``CLOCK`` come from the plan, ``SKY`` from the weather, ``ASK`` from habits and loads.
 ``STATE`` is what one step hands to the next, ``FLOW`` is what happened in one step (and is the
 trace when it is kept), ``TOTALS`` is what a whole run adds up to.
+
+Where a quantity is only ever divided by, its inverse is kept (``_k_per_wh``, ``_k_per_w``): the
+step spends most of its time in divisions.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from offgrid_sim.physics.battery import GRID
-
 MAX_ARRAYS = 4
 AWAY, ASLEEP, AWAKE = 0.0, 1.0, 2.0
+PWM_LOW_V, PWM_HIGH_V = 12.0, 15.0
 
 
 def _floats(names: str) -> list[tuple]:
@@ -26,29 +28,26 @@ VAN = np.dtype(
     alternator_a shore_a
 
     lead capacity_ah resistance_25c_ohm charge_rate_a charge_min_c absorption_v
-    disconnect_v reconnect_v peukert_exponent peukert_hours standby_a self_discharge_per_h
-    cells_cabin_share cell_hours cell_heat_wh_k pad_heater_w initial_soc
+    disconnect_v reconnect_v peukert_exponent peukert_from_a drain_per_h
+    cells_cabin_share cell_hours cell_k_per_w pad_heater_w initial_soc
     comfort_below_soc normal_below_soc
 
-    has_fridge has_freezer has_fresh upright fresh_ua_w_k cooled_ua_w_k between_ua_w_k flap
-    fresh_heat_wh_k frozen_heat_wh_k melt_heat_wh thawed_heat_wh_k frozen_kg fresh_kg
-    set_fresh_c set_cooled_c band_k setback_k
+    has_fridge has_freezer has_fresh upright fresh_ua_w_k cooled_ua_w_k between_ua_w_k
+    fresh_k_per_wh frozen_k_per_wh melting_k_per_wh thawed_k_per_wh melt_heat_wh
+    frozen_kg fresh_kg set_fresh_c set_cooled_c band_k setback_k
     compressor_w fan_w start_w refrigerant_factor evaporator_drop_k condenser_rise_k
     condenser_cabin_share min_off_h cutout_v restart_v cable_ohm
-    door_free_m3 door_share door_wall_m2 door_s loaded_kj_k loaded_fixed_kj plate_m2 tray_l
-    defrost_h
+    door_free_m3 door_share door_wall_m2 door_s loaded_kj_k loaded_fixed_kj
+    plate_m2 frost_k_per_kg_w tray_l defrost_h
 
     cabin_ua_w_k cabin_heat_wh_k closed_air_w_k vent_air_w_k vent_above_c vent_when_away
-    roof_w_k roof_absorptance glass_gain_m2 heater_w heater_electric_w
+    roof_w_k roof_absorptance glass_gain_m2 heater_w heater_electric_share
     heater_away_c heater_night_c heater_awake_c initial_cabin_c
 
     fresh_tank_l grey_tank_l initial_fresh_l initial_grey_l pump_wh_l grey_tap_open
     fresh_tank_cabin_share grey_tank_cabin_share tank_ua_w_k frozen_at_ice_share
         """),
         ("array_w", "f8", (MAX_ARRAYS,)),
-        ("ocv_v", "f8", (GRID + 1,)),
-        ("stored_v", "f8", (GRID + 1,)),
-        ("capacity_share", "f8", (101,)),
     ],
     align=True,
 )
@@ -64,9 +63,7 @@ SKY = np.dtype(
     align=True,
 )
 """One hour of one weather year: outside air, sun on roof and glass, and what one nameplate watt of
-each array would give at its best point (W) or tied to 12.0 and 15.0 V (A)."""
-
-PWM_LOW_V, PWM_HIGH_V = 12.0, 15.0
+each array would give at its best point (W) or tied to PWM_LOW_V and PWM_HIGH_V (A)."""
 
 CLOCK = np.dtype(
     _floats("driving_share shore fill dump people occupancy night door_openings loaded_kg"),
@@ -78,24 +75,24 @@ ASK = np.dtype(_floats("vital_w normal_w comfort_w heat_share draw_l grey_l"), a
 """One step of the trip: watts asked for at the battery by priority, water asked for."""
 
 STATE = np.dtype(
-    _floats(
-        """
+    _floats("""
     soc cell_c volts load_on fridge_locked
     fresh_c cooled_heat_wh running rest_h from_cabin_w frost_kg frost_age_h dripped_share
     melted_l tray_l floor_l
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
     blackout_run_h
-    cell_ohm cold_share door_w door_water_kg_h set_raised_k
-    """
-    ),
+    cell_ohm_25c cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
+    door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
+    emf_v ohm cold_v
+    """),
     align=True,
 )
-"""What one step hands to the next; the last two lines are renewed at the start of each hour."""
+"""What one step hands to the next. ``cell_ohm_25c`` ... ``cold_high_wh`` are renewed each hour,
+``emf_v ohm cold_v`` (the battery at this moment) each step."""
 
 FLOW = np.dtype(
-    _floats(
-        """
+    _floats("""
     soc volts fridge_volts battery_a cell_c
     solar_w curtailed_w alternator_w shore_w load_w fridge_w heater_electric_w unserved_w
     battery_loss_w
@@ -103,15 +100,13 @@ FLOW = np.dtype(
     cabin_c outside_c heater_w
     fresh_l grey_l drawn_l to_grey_l unmet_l grey_lost_l filled_l dumped_l
     blackout cutout cold_lockout thaw thawed warm_food dry grey_full frozen_water
-    """
-    ),
+    """),
     align=True,
 )
-"""One step: states at its end, means over it, flags 0/1 (``cold_lockout`` ... ``frozen_water``)."""
+"""One step: states at its end, means over it, flags 0/1 (``blackout`` ... ``frozen_water``)."""
 
 TOTALS = np.dtype(
-    _floats(
-        """
+    _floats("""
     hours blackout_hours blackout_events longest_blackout_h first_blackout_h
     unserved_wh fridge_cutout_hours thaw_hours lost_food first_thaw_h meltwater_l floor_water_l
     food_above_5c_hours min_soc solar_wh alternator_wh shore_wh load_wh fridge_wh heater_electric_wh
@@ -119,8 +114,7 @@ TOTALS = np.dtype(
     fresh_start_l fresh_end_l grey_start_l grey_end_l filled_l dumped_l
     fresh_used_l grey_l unmet_l grey_lost_l dry_hours first_dry_h grey_full_hours
     cold_lockout_hours frozen_water_hours heat_wh coldest_cell_c
-    """
-    ),
+    """),
     align=True,
 )
 """One run. ``first_*_h`` is -1 where it never happened; ``lost_food`` is 0 or 1."""

@@ -11,7 +11,8 @@ import numpy as np
 
 from offgrid_sim.compiled import compiled
 from offgrid_sim.engine.flat import FLOW, STATE, TOTALS, view
-from offgrid_sim.engine.step import begin_hour, step
+from offgrid_sim.engine.hour import begin_hour, settle_constants
+from offgrid_sim.engine.step import step
 from offgrid_sim.physics.battery import stored_v
 from offgrid_sim.physics.fridge import zone_heat_wh
 from offgrid_sim.physics.water import WATER_WH_L_K
@@ -37,8 +38,9 @@ def start(van: Record, sky: Record, state: Record) -> None:
     )
     state.fresh_c = van.set_fresh_c - 0.5
     state.cooled_heat_wh = zone_heat_wh(
-        van.set_cooled_c, van.frozen_heat_wh_k, van.melt_heat_wh, van.thawed_heat_wh_k
-    )
+        van.set_cooled_c, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh,
+        van.melt_heat_wh,
+    )  # fmt: skip
     state.fresh_l = van.initial_fresh_l
     state.grey_l = van.initial_grey_l
     state.fresh_tank_wh_l = max(state.cabin_c, 5.0) * WATER_WH_L_K
@@ -52,7 +54,7 @@ def start(van: Record, sky: Record, state: Record) -> None:
 @compiled
 def open_totals(van: Record, state: Record, totals: Record) -> None:
     """Totals before the first step."""
-    totals.stored_start_wh = van.capacity_ah * stored_v(state.soc, van.ocv_v, van.stored_v)
+    totals.stored_start_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
     totals.fresh_start_l = state.fresh_l
     totals.grey_start_l = state.grey_l
     totals.min_soc = state.soc
@@ -75,16 +77,7 @@ def add_up(flow: Record, state: Record, totals: Record, h: float) -> None:
         totals.longest_blackout_h = max(totals.longest_blackout_h, state.blackout_run_h)
     else:
         state.blackout_run_h = 0.0
-    if flow.thaw > 0.5 and totals.first_thaw_h < 0.0:
-        totals.first_thaw_h = totals.hours
-    if flow.dry > 0.5 and totals.first_dry_h < 0.0:
-        totals.first_dry_h = totals.hours
     totals.hours += h
-    totals.unserved_wh += flow.unserved_w * h
-    totals.fridge_cutout_hours += flow.cutout * h
-    totals.thaw_hours += flow.thaw * h
-    totals.lost_food = max(totals.lost_food, flow.thawed)
-    totals.food_above_5c_hours += flow.warm_food * h
     totals.min_soc = min(totals.min_soc, flow.soc)
     totals.coldest_cell_c = min(totals.coldest_cell_c, flow.cell_c)
     totals.solar_wh += flow.solar_w * h
@@ -96,17 +89,37 @@ def add_up(flow: Record, state: Record, totals: Record, h: float) -> None:
     totals.heater_electric_wh += flow.heater_electric_w * h
     totals.heat_wh += flow.heater_w * h
     totals.battery_loss_wh += flow.battery_loss_w * h
-    totals.filled_l += flow.filled_l
-    totals.dumped_l += flow.dumped_l
-    flow.filled_l, flow.dumped_l = 0.0, 0.0
+    totals.unserved_wh += flow.unserved_w * h
+    if flow.thaw + flow.cutout + flow.warm_food + flow.cold_lockout + flow.frozen_water > 0.0:
+        add_trouble(flow, totals, h)
+    if flow.drawn_l + flow.unmet_l > 0.0:
+        add_water(flow, totals, h)
+
+
+@compiled
+def add_trouble(flow: Record, totals: Record, h: float) -> None:
+    """Add the rarer flags of one step."""
+    if flow.thaw > 0.5 and totals.first_thaw_h < 0.0:
+        totals.first_thaw_h = totals.hours - h
+    totals.fridge_cutout_hours += flow.cutout * h
+    totals.thaw_hours += flow.thaw * h
+    totals.lost_food = max(totals.lost_food, flow.thawed)
+    totals.food_above_5c_hours += flow.warm_food * h
+    totals.cold_lockout_hours += flow.cold_lockout * h
+    totals.frozen_water_hours += flow.frozen_water * h
+
+
+@compiled
+def add_water(flow: Record, totals: Record, h: float) -> None:
+    """Add the water of one step in which some was asked for."""
+    if flow.dry > 0.5 and totals.first_dry_h < 0.0:
+        totals.first_dry_h = totals.hours - h
     totals.fresh_used_l += flow.drawn_l
     totals.grey_l += flow.to_grey_l
     totals.unmet_l += flow.unmet_l
     totals.grey_lost_l += flow.grey_lost_l
     totals.dry_hours += flow.dry * h
     totals.grey_full_hours += flow.grey_full * h
-    totals.cold_lockout_hours += flow.cold_lockout * h
-    totals.frozen_water_hours += flow.frozen_water * h
 
 
 @compiled
@@ -116,7 +129,7 @@ def close_totals(van: Record, state: Record, totals: Record) -> None:
     totals.floor_water_l = state.floor_l
     totals.fresh_end_l = state.fresh_l
     totals.grey_end_l = state.grey_l
-    totals.stored_end_wh = van.capacity_ah * stored_v(state.soc, van.ocv_v, van.stored_v)
+    totals.stored_end_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
     sources_wh = totals.solar_wh + totals.alternator_wh + totals.shore_wh
     totals.throughput_wh = sources_wh + totals.load_wh
     totals.energy_residual_wh = (
@@ -133,16 +146,20 @@ def live(
     trace: np.ndarray, totals: Record, steps_per_hour: int,
 ) -> None:  # fmt: skip
     """One whole run. ``trace`` has a row per step to keep them all, or one row to keep none."""
-    h = 1.0 / steps_per_hour
+    per_h = float(steps_per_hour)
+    h = 1.0 / per_h
     keep = trace.shape[0] > 1
     start(van, sky[0], state)
+    settle_constants(van, state, h)
     open_totals(van, state, totals)
     for hour in range(clock.shape[0]):
         flow = trace[hour * steps_per_hour if keep else 0]
         begin_hour(van, clock[hour], sky[hour], state, flow)
+        totals.filled_l += flow.filled_l
+        totals.dumped_l += flow.dumped_l
         for k in range(hour * steps_per_hour, (hour + 1) * steps_per_hour):
             flow = trace[k if keep else 0]
-            step(van, clock[hour], sky[hour], ask[k], state, flow, h)
+            step(van, clock[hour], sky[hour], ask[k], state, flow, per_h)
             add_up(flow, state, totals, h)
     close_totals(van, state, totals)
 

@@ -7,13 +7,7 @@ import math
 import numpy as np
 
 from offgrid_sim.engine.flat import MAX_ARRAYS, VAN, view
-from offgrid_sim.physics.battery import (
-    AGM,
-    LFP,
-    capacity_share_table,
-    ocv_table_v,
-    stored_table_v,
-)
+from offgrid_sim.physics.battery import AGM, LFP
 from offgrid_sim.physics.cabin import AIR_WH_M3_K
 from offgrid_sim.physics.fridge import (
     FRESH_KJ_KG_K,
@@ -23,6 +17,7 @@ from offgrid_sim.physics.fridge import (
     MELT_START_C,
     THAWED_KJ_KG_K,
     cabinet_ua_w_k,
+    frost_k_per_kg_w,
 )
 from offgrid_sim.physics.wiring import cable_ohm
 from offgrid_sim.plan.van import Battery, Cabin, Fridge, Solar, Van, Water
@@ -46,6 +41,7 @@ CHEMISTRY = {
 resistance, Peukert exponent, mass and heat capacity typical, from memory."""
 
 PEUKERT_HOURS = 20.0
+HOURS_PER_MONTH = 730.0
 ROOF_ABSORPTANCE = {"white": 0.25, "grey": 0.6, "dark": 0.9}
 PANEL_ABSORPTANCE = 0.4
 PANEL_W_PER_M2 = 200.0
@@ -128,19 +124,18 @@ def _battery(row: np.record, battery: Battery) -> None:
     row.absorption_v = battery_value(battery, "absorption_v")
     row.disconnect_v = battery_value(battery, "disconnect_v")
     row.reconnect_v = battery_value(battery, "reconnect_v")
-    row.peukert_exponent, row.peukert_hours = usual["peukert"], PEUKERT_HOURS
-    row.standby_a = battery_value(battery, "standby_a")
-    row.self_discharge_per_h = usual["self_discharge_per_month"] / 730.0
+    row.peukert_exponent = usual["peukert"]
+    row.peukert_from_a = row.capacity_ah / PEUKERT_HOURS
+    row.drain_per_h = (
+        battery_value(battery, "standby_a") / row.capacity_ah
+        + usual["self_discharge_per_month"] / HOURS_PER_MONTH
+    )
     row.cells_cabin_share = CABIN_SHARE[battery.place]
     row.cell_hours = battery.thermal_hours
-    row.cell_heat_wh_k = (
-        usual["kg_per_100ah"] * battery.capacity_ah / 100.0 * usual["kj_kg_k"] / 3.6
-    )
+    heat_wh_k = usual["kg_per_100ah"] * battery.capacity_ah / 100.0 * usual["kj_kg_k"] / 3.6
+    row.cell_k_per_w = battery.thermal_hours / heat_wh_k
     row.pad_heater_w = battery.pad_heater_w
     row.initial_soc = battery.initial_soc
-    row.ocv_v = ocv_table_v(chemistry)
-    row.stored_v = stored_table_v(chemistry)
-    row.capacity_share = capacity_share_table(chemistry)
 
 
 def _fridge(row: np.record, fridge: Fridge) -> None:
@@ -173,19 +168,20 @@ def _fridge_zones(row: np.record, fridge: Fridge, share: float) -> None:
     row.fresh_kg, row.frozen_kg = fridge.fresh_kg, fridge.frozen_kg
     if share == 0.0:
         row.cooled_ua_w_k = ua_w_k
-        row.frozen_heat_wh_k = row.thawed_heat_wh_k = fresh_kj_k / 3.6
-        row.melt_heat_wh = fresh_kj_k / 3.6 * (MELT_END_C - MELT_START_C)
+        k_per_wh = 3.6 / max(fresh_kj_k, 0.5)
+        row.frozen_k_per_wh = row.melting_k_per_wh = row.thawed_k_per_wh = k_per_wh
+        row.melt_heat_wh = (MELT_END_C - MELT_START_C) / k_per_wh
         row.frozen_kg = 0.0
         return
     liner_kj_k = PLATE_KJ_K + LINER_KJ_K_PER_L * fridge.volume_l * share
     row.cooled_ua_w_k = ua_w_k * share
-    row.frozen_heat_wh_k = (fridge.frozen_kg * FROZEN_KJ_KG_K + liner_kj_k) / 3.6
-    row.thawed_heat_wh_k = (fridge.frozen_kg * THAWED_KJ_KG_K + liner_kj_k) / 3.6
+    row.frozen_k_per_wh = 3.6 / (fridge.frozen_kg * FROZEN_KJ_KG_K + liner_kj_k)
+    row.thawed_k_per_wh = 3.6 / (fridge.frozen_kg * THAWED_KJ_KG_K + liner_kj_k)
     melt_k = MELT_END_C - MELT_START_C
     row.melt_heat_wh = (fridge.frozen_kg * MELT_KJ_KG + liner_kj_k * melt_k) / 3.6
+    row.melting_k_per_wh = melt_k / row.melt_heat_wh
     row.fresh_ua_w_k = ua_w_k * (1 - share)
-    row.fresh_heat_wh_k = max(fresh_kj_k, 0.5) / 3.6
-    row.flap = 1.0
+    row.fresh_k_per_wh = 3.6 / max(fresh_kj_k, 0.5)
     span_k = max(fridge.set_fridge_c - fridge.set_freezer_c, 3.0)
     row.between_ua_w_k = 1.15 * row.fresh_ua_w_k * (25.0 - fridge.set_fridge_c) / span_k
 
@@ -204,6 +200,7 @@ def _fridge_use(row: np.record, fridge: Fridge, share: float) -> None:
         row.loaded_kj_k = 0.2 * THAWED_KJ_KG_K
         row.loaded_fixed_kj = 0.2 * MELT_KJ_KG
     row.plate_m2 = PLATE_M2
+    row.frost_k_per_kg_w = frost_k_per_kg_w(PLATE_M2)
     row.tray_l = fridge.tray_l
     row.defrost_h = fridge.defrost_every_days * 24.0
 
@@ -220,7 +217,8 @@ def _cabin(row: np.record, cabin: Cabin, arrays: tuple[Solar, ...]) -> None:
     row.roof_w_k = cabin.roof_m2 * cabin.roof_u_w_m2_k
     row.roof_absorptance = covered * min(PANEL_ABSORPTANCE, bare + 0.15) + (1 - covered) * bare
     row.glass_gain_m2 = cabin.glass_m2 * cabin.blinds_share
-    row.heater_w, row.heater_electric_w = cabin.heater_w, cabin.heater_electric_w
+    row.heater_w = cabin.heater_w
+    row.heater_electric_share = cabin.heater_electric_w / max(cabin.heater_w, 1.0)
     row.heater_awake_c, row.heater_night_c = cabin.heater_set_c, cabin.heater_night_c
     row.heater_away_c = cabin.heater_away_c
     row.initial_cabin_c = -100.0 if cabin.initial_temp_c is None else cabin.initial_temp_c

@@ -28,7 +28,7 @@ _AGM_V = (
 )  # fmt: skip
 """Six cells: density 1.12 -> 1.30 and the rule density + 0.845 V; Bode 1977 agrees to 0.1 V."""
 
-_TABLE_V = {LFP: tuple(4.0 * volts for volts in _LFP_CELL_V), AGM: _AGM_V}
+_LFP_V = tuple(4.0 * volts for volts in _LFP_CELL_V)
 
 _LFP_CAPACITY_SHARE = (
     (-20.0, 0.65), (-10.0, 0.80), (0.0, 0.90), (10.0, 0.96), (25.0, 1.0),
@@ -44,22 +44,19 @@ _AGM_CAPACITY_SHARE = (
 _SHARE_GRID_C = np.arange(-40.0, 61.0, 1.0)
 
 
-def ocv_table_v(chemistry: int) -> np.ndarray:
+def _ocv_table_v(volts: tuple[float, ...]) -> np.ndarray:
     """Open-circuit voltage at GRID + 1 even states of charge, V, shape (21,)."""
-    return np.interp(np.linspace(0, 1, GRID + 1), _TABLE_SOC, _TABLE_V[chemistry])
+    return np.interp(np.linspace(0, 1, GRID + 1), _TABLE_SOC, volts)
 
 
-def stored_table_v(chemistry: int) -> np.ndarray:
+def _stored_table_v(table_v: np.ndarray) -> np.ndarray:
     """Integral of the open-circuit voltage from empty, V (times Ah = Wh), shape (21,)."""
-    volts = ocv_table_v(chemistry)
-    return np.concatenate(([0.0], np.cumsum((volts[1:] + volts[:-1]) / 2) / GRID))
+    return np.concatenate(([0.0], np.cumsum((table_v[1:] + table_v[:-1]) / 2) / GRID))
 
 
-def capacity_share_table(chemistry: int) -> np.ndarray:
+def _capacity_share_table(points: tuple[tuple[float, float], ...]) -> np.ndarray:
     """Share of the nameplate that cold cells can give, at -40..60 C by 1 K, shape (101,)."""
-    temps_c, shares = zip(
-        *(_LFP_CAPACITY_SHARE if chemistry == LFP else _AGM_CAPACITY_SHARE), strict=True
-    )
+    temps_c, shares = zip(*points, strict=True)
     slope = (shares[1] - shares[0]) / (temps_c[1] - temps_c[0])
     below = shares[0] + slope * (_SHARE_GRID_C - temps_c[0])
     inside = np.interp(_SHARE_GRID_C, temps_c, shares)
@@ -67,30 +64,43 @@ def capacity_share_table(chemistry: int) -> np.ndarray:
     return np.maximum(np.where(is_below, below, inside), 0.1)
 
 
+OCV_V = np.array([_ocv_table_v(volts) for volts in (_LFP_V, _AGM_V)])
+"""Open-circuit voltage, shape (2 chemistries, 21)."""
+
+STORED_V = np.array([_stored_table_v(row) for row in OCV_V])
+"""Its integral from empty, shape (2, 21)."""
+
+CAPACITY_SHARE = np.array(
+    [_capacity_share_table(points) for points in (_LFP_CAPACITY_SHARE, _AGM_CAPACITY_SHARE)]
+)
+"""Usable share of the nameplate by cell temperature, shape (2, 101)."""
+
+
 @compiled
-def ocv_v(soc: float, table_v: np.ndarray) -> float:
+def ocv_v(chemistry: int, soc: float) -> float:
     """Open-circuit voltage at ``soc``, straight lines; below empty it keeps falling."""
     position = soc * GRID
     k = min(max(int(position), 0), GRID - 1)
-    return table_v[k] + (position - k) * (table_v[k + 1] - table_v[k])
+    return OCV_V[chemistry, k] + (position - k) * (OCV_V[chemistry, k + 1] - OCV_V[chemistry, k])
 
 
 @compiled
-def stored_v(soc: float, table_v: np.ndarray, stored: np.ndarray) -> float:
+def stored_v(chemistry: int, soc: float) -> float:
     """Integral of the open-circuit voltage from empty to ``soc`` (0..1), V."""
     position = soc * GRID
     k = min(max(int(position), 0), GRID - 1)
     part = position - k
-    rise = table_v[k + 1] - table_v[k]
-    return stored[k] + part * (table_v[k] + 0.5 * part * rise) / GRID
+    rise = OCV_V[chemistry, k + 1] - OCV_V[chemistry, k]
+    return STORED_V[chemistry, k] + part * (OCV_V[chemistry, k] + 0.5 * part * rise) * (1.0 / GRID)
 
 
 @compiled
-def capacity_share(cell_temp_c: float, table: np.ndarray) -> float:
+def capacity_share(chemistry: int, cell_temp_c: float) -> float:
     """Share of the nameplate that can be drawn at this cell temperature."""
     position = min(max(cell_temp_c + 40.0, 0.0), 99.999)
     k = int(position)
-    return table[k] + (position - k) * (table[k + 1] - table[k])
+    low, high = CAPACITY_SHARE[chemistry, k], CAPACITY_SHARE[chemistry, k + 1]
+    return low + (position - k) * (high - low)
 
 
 @compiled
@@ -108,11 +118,11 @@ def discharged_lead_factor(chemistry: int, soc: float) -> float:
 
 
 @compiled
-def cold_overpotential_v(soc: float, share: float, table_v: np.ndarray) -> float:
+def cold_overpotential_v(chemistry: int, soc: float, share: float) -> float:
     """Voltage lost on discharge because only ``share`` of the capacity is usable when cold."""
     if share >= 1.0:
         return 0.0
-    return ocv_v(soc, table_v) - ocv_v(1.0 - (1.0 - soc) / share, table_v)
+    return ocv_v(chemistry, soc) - ocv_v(chemistry, 1.0 - (1.0 - soc) / share)
 
 
 @compiled
@@ -130,16 +140,15 @@ def coulombic_efficiency(chemistry: int, soc: float) -> float:
 
 
 @compiled
-def peukert_factor(current_a: float, capacity_ah: float, hours: float, exponent: float) -> float:
+def peukert_factor(current_a: float, rated_a: float, exponent: float) -> float:
     """Charge drawn per charge delivered, (I H / C)^(k-1), never below 1.
 
-    Peukert in the normalised form t = H (C / (I H))^k; without the floor small currents would
-    invent capacity.
+    ``rated_a`` is C / H. Peukert in the normalised form t = H (C / (I H))^k; without the floor
+    small currents would invent capacity.
     """
-    ratio = current_a * hours / capacity_ah
-    if ratio <= 1.0:
+    if current_a <= rated_a:
         return 1.0
-    return ratio ** (exponent - 1.0)
+    return (current_a / rated_a) ** (exponent - 1.0)
 
 
 @compiled
@@ -159,18 +168,20 @@ def charge_temperature_share(chemistry: int, cell_temp_c: float, lowest_c: float
 @compiled
 def acceptance_a(
     chemistry: int, soc: float, capacity_ah: float, rate_limit_a: float, headroom_v: float,
-    resistance: float, step_h: float,
+    resistance: float, per_h: float,
 ) -> float:  # fmt: skip
-    """Largest charge current over the step, A: rate, taper, absorption voltage, room left.
+    """Largest charge current over a step of ``1 / per_h`` hours, A.
 
-    Lead: alpha (1 - soc) C with alpha = 1 per hour (kinetic-battery style, from memory);
-    lithium: tapers over the last 3 %. ``headroom_v`` is absorption minus open-circuit voltage.
+    The least of rate, taper, absorption voltage and room left. Lead tapers as
+    alpha (1 - soc) C with alpha = 1 per hour (kinetic-battery style, from memory); lithium over
+    its last 3 %. ``headroom_v`` is absorption minus open-circuit voltage.
     """
-    room = max(1.0 - soc, 0.0) * capacity_ah
-    taper = room if chemistry == AGM else rate_limit_a * max(1.0 - soc, 0.0) / 0.03
-    by_voltage = max(headroom_v, 0.0) / resistance
-    fill = room / (coulombic_efficiency(chemistry, soc) * step_h)
-    return min(min(rate_limit_a, taper), min(by_voltage, fill))
+    room_ah = max(1.0 - soc, 0.0) * capacity_ah
+    taper_a = room_ah if chemistry == AGM else rate_limit_a * max(1.0 - soc, 0.0) * (1.0 / 0.03)
+    limit_a = min(min(rate_limit_a, taper_a), room_ah * per_h)
+    if limit_a * resistance <= headroom_v:
+        return limit_a
+    return max(headroom_v, 0.0) / resistance
 
 
 @compiled
@@ -188,34 +199,52 @@ def current_a(power_w: float, emf_v: float, resistance: float) -> float:
 @compiled
 def advance(
     power_w: float, soc: float, step_h: float, chemistry: int, capacity_ah: float,
-    resistance: float, cold_v: float, peukert_hours: float, peukert_exponent: float,
-    table_v: np.ndarray, stored: np.ndarray,
+    resistance: float, cold_v: float, peukert_from_a: float, peukert_exponent: float,
 ) -> tuple[float, float, float]:  # fmt: skip
-    """One step at constant terminal power (+ charging): new soc, current (A), loss (W).
+    """One step at constant mean terminal power (+ charging): new soc, current (A), loss (W).
 
-    The mean open-circuit voltage of the step is found by iteration from the stored energy, so
-    terminal energy = change of stored energy + loss holds to rounding, whatever the step.
+    The open-circuit voltage moves along a straight piece of its table during the step, which
+    acts like a resistance of slope x step / 2C: the current solves one quadratic. Only where a
+    knot of the table is crossed, or Peukert's rule acts, is the mean voltage found by iteration.
+    So terminal energy = change of stored energy + loss holds to rounding, whatever the step.
     """
     keep = coulombic_efficiency(chemistry, soc) if power_w > 0.0 else 1.0
-    emf_v = ocv_v(soc, table_v)
-    stored_before = stored_v(soc, table_v, stored)
-    overpotential_v = cold_v if power_w < 0.0 else 0.0
-    soc_after, current, moved_per_a = soc, 0.0, keep
-    for _ in range(8):
-        current = current_a(power_w, emf_v - overpotential_v, resistance)
+    per_ah = step_h / capacity_ah
+    k = min(max(int(soc * GRID), 0), GRID - 1)
+    slope_v = (OCV_V[chemistry, k + 1] - OCV_V[chemistry, k]) * GRID
+    start_v = ocv_v(chemistry, soc)
+    half_soc_per_a = 0.5 * keep * per_ah
+    current = current_a(power_w, start_v - cold_v, resistance + slope_v * half_soc_per_a)
+    change = 2.0 * half_soc_per_a * current
+    mean_v = start_v + 0.5 * slope_v * change
+    place = soc * GRID - k
+    crossed = not 0.0 <= place + change * GRID <= 1.0
+    if crossed or -current > peukert_from_a:
+        change, current, keep, mean_v = _advance_across(
+            power_w, soc, per_ah, chemistry, resistance, cold_v, peukert_from_a,
+            peukert_exponent, keep, mean_v,
+        )  # fmt: skip
+    heat_w = current * (current * resistance - cold_v)
+    return soc + change, current, heat_w + abs(current) * mean_v * abs(1.0 - keep)
+
+
+@compiled
+def _advance_across(
+    power_w: float, soc: float, per_ah: float, chemistry: int, resistance: float, cold_v: float,
+    peukert_from_a: float, peukert_exponent: float, keep: float, mean_v: float,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Change of soc, current, charge moved per charge, mean voltage; by fixed-point iteration."""
+    change, current = 0.0, 0.0
+    before_v = stored_v(chemistry, soc)
+    for _ in range(20):
+        current = current_a(power_w, mean_v - cold_v, resistance)
         if current < 0.0:
-            moved_per_a = peukert_factor(-current, capacity_ah, peukert_hours, peukert_exponent)
-        else:
-            moved_per_a = keep
-        soc_after = min(max(soc + current * moved_per_a * step_h / capacity_ah, 0.0), 1.0)
-        change = soc_after - soc
-        if abs(change) < 1e-7:
+            keep = peukert_factor(-current, peukert_from_a, peukert_exponent)
+        change = min(max(current * keep * per_ah, -soc), 1.0 - soc)
+        if abs(change) < 1e-9:
             break
-        mean_v = (stored_v(soc_after, table_v, stored) - stored_before) / change
-        settled = abs(mean_v - emf_v) < 1e-9 * emf_v
-        emf_v = mean_v
-        if settled:
+        was_v = mean_v
+        mean_v = (stored_v(chemistry, soc + change) - before_v) / change
+        if abs(mean_v - was_v) < 1e-10 * mean_v:
             break
-    ohmic_w = current * current * resistance - current * overpotential_v
-    side_w = abs(current) * emf_v * abs(1.0 - moved_per_a)
-    return soc_after, current, ohmic_w + side_w
+    return change, current, keep, mean_v

@@ -1,0 +1,109 @@
+"""What holds for a whole hour: cells, cabin constants, doors, services on arrival, tank ice."""
+
+from __future__ import annotations
+
+from math import exp
+from typing import Any
+
+from offgrid_sim.compiled import compiled
+from offgrid_sim.physics.battery import capacity_share, resistance_ohm
+from offgrid_sim.physics.cabin import around_c, kept_share
+from offgrid_sim.physics.fridge import (
+    opening,
+    zone_heat_wh,
+    zone_temp_c,
+)
+from offgrid_sim.physics.water import WATER_WH_L_K, cool_tank
+
+CABIN_HUMIDITY = 0.6
+FRIDGE_HUMIDITY = 0.8
+FILL_TEMP_C = 8.0
+Record = Any
+
+
+@compiled
+def settle_constants(van: Record, state: Record, h: float) -> None:
+    """What holds for a whole run with steps of ``h`` hours."""
+    state.cell_kept = exp(-h / van.cell_hours)
+    state.cabin_ua_w_k = van.cabin_ua_w_k + van.closed_air_w_k
+    state.cabin_k_per_w = 1.0 / state.cabin_ua_w_k
+    state.cabin_kept = kept_share(state.cabin_ua_w_k, van.cabin_heat_wh_k, h)
+    state.hold_w_per_k = state.cabin_ua_w_k / (1.0 - state.cabin_kept)
+
+
+@compiled
+def begin_hour(van: Record, clock: Record, sky: Record, state: Record, flow: Record) -> None:
+    """Renew what changes by the hour."""
+    state.cell_ohm_25c = resistance_ohm(van.resistance_25c_ohm, state.cell_c)
+    state.cold_share = min(capacity_share(int(van.lead), state.cell_c), 1.0)
+    if van.has_fridge > 0.5:
+        set_thermostat(van, clock, state)
+        open_doors(van, clock, state)
+    use_services(van, clock, state, flow)
+    freeze_tanks(van, sky, state)
+
+
+@compiled
+def set_thermostat(van: Record, clock: Record, state: Record) -> None:
+    """Heat of the cooled zone at which the compressor stops and starts, with night set-back."""
+    state.set_raised_k = van.setback_k * clock.night
+    low_c = van.set_cooled_c + state.set_raised_k - 0.5 * van.band_k
+    state.cold_low_wh = zone_heat_wh(
+        low_c, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh, van.melt_heat_wh
+    )
+    state.cold_high_wh = zone_heat_wh(
+        low_c + van.band_k, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh,
+        van.melt_heat_wh,
+    )  # fmt: skip
+
+
+@compiled
+def open_doors(van: Record, clock: Record, state: Record) -> None:
+    """Heat and moisture that this hour's door openings and loaded food bring in, W and kg/h."""
+    state.door_w, state.door_water_kg_h = 0.0, 0.0
+    if clock.door_openings <= 0.0 and clock.loaded_kg <= 0.0:
+        return
+    inside_c = zone_temp_c(
+        state.cooled_heat_wh, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh,
+        van.melt_heat_wh,
+    )  # fmt: skip
+    if van.has_fresh > 0.5 and van.has_freezer > 0.5:
+        inside_c = state.fresh_c
+    room_c = state.cabin_c
+    door_kj, water_kg = opening(
+        room_c, CABIN_HUMIDITY, inside_c, FRIDGE_HUMIDITY, van.door_free_m3, van.door_share,
+        van.door_wall_m2, van.door_s,
+    )  # fmt: skip
+    food_kj = clock.loaded_kg * (van.loaded_kj_k * (room_c - inside_c) + van.loaded_fixed_kj)
+    state.door_w = (clock.door_openings * door_kj + food_kj) / 3.6
+    state.door_water_kg_h = clock.door_openings * water_kg
+
+
+@compiled
+def use_services(van: Record, clock: Record, state: Record, flow: Record) -> None:
+    """Fill the fresh tank and empty the grey one in the hour of arrival."""
+    flow.filled_l = 0.0
+    flow.dumped_l = 0.0
+    if clock.fill > 0.5 and van.fresh_tank_l > 0.0:
+        kept = state.fresh_l / van.fresh_tank_l
+        state.fresh_tank_wh_l = (
+            kept * state.fresh_tank_wh_l + (1.0 - kept) * FILL_TEMP_C * WATER_WH_L_K
+        )
+        flow.filled_l = van.fresh_tank_l - state.fresh_l
+        state.fresh_l = van.fresh_tank_l
+    if clock.dump > 0.5:
+        flow.dumped_l = state.grey_l
+        state.grey_l = 0.0
+
+
+@compiled
+def freeze_tanks(van: Record, sky: Record, state: Record) -> None:
+    """One hour of cooling or warming of each tank by its surroundings."""
+    fresh_around_c = around_c(van.fresh_tank_cabin_share, state.cabin_c, sky.temp_air_c)
+    grey_around_c = around_c(van.grey_tank_cabin_share, state.cabin_c, sky.temp_air_c)
+    state.fresh_tank_wh_l = cool_tank(
+        state.fresh_tank_wh_l, state.fresh_l, van.tank_ua_w_k, fresh_around_c, 1.0
+    )
+    state.grey_tank_wh_l = cool_tank(
+        state.grey_tank_wh_l, state.grey_l, van.tank_ua_w_k, grey_around_c, 1.0
+    )

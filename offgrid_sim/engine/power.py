@@ -1,0 +1,227 @@
+"""Power in one step: what the sun offers, what is asked for, what the battery does about it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from offgrid_sim.compiled import compiled
+from offgrid_sim.engine.flat import ASLEEP, AWAY, PWM_HIGH_V, PWM_LOW_V
+from offgrid_sim.engine.living import water_to_hand_l
+from offgrid_sim.physics.battery import (
+    acceptance_a,
+    advance,
+    charge_temperature_share,
+    cold_overpotential_v,
+    current_a,
+    discharged_lead_factor,
+    ocv_v,
+    stored_v,
+)
+from offgrid_sim.physics.cabin import around_c, settle_c
+from offgrid_sim.physics.charging import mppt_w, pwm_w
+
+PAD_HEATER_MARGIN_K = 2.0
+LOWEST_V = 6.0
+"""Below this a 12 V system is dead; guards divisions by voltage."""
+
+Record = Any
+
+
+@compiled
+def look_at_battery(van: Record, state: Record) -> None:
+    """The battery at this moment: open-circuit voltage, resistance, loss of voltage by cold."""
+    chemistry = int(van.lead)
+    state.emf_v = ocv_v(chemistry, state.soc)
+    state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
+    state.cold_v = cold_overpotential_v(chemistry, state.soc, state.cold_share)
+
+
+@compiled
+def catch_sun(van: Record, sky: Record, state: Record) -> float:
+    """Solar power the controller could put on the bus now, W."""
+    if van.controller_pwm > 0.5:
+        low_a, high_a = 0.0, 0.0
+        for k in range(int(van.array_count)):
+            low_a += van.array_w[k] * sky.pwm_low_a_per_w[k]
+            high_a += van.array_w[k] * sky.pwm_high_a_per_w[k]
+        return pwm_w(
+            low_a, high_a, PWM_LOW_V, PWM_HIGH_V, van.controller_efficiency,
+            van.controller_limit_a, state.volts,
+        )  # fmt: skip
+    panel_w = 0.0
+    for k in range(int(van.array_count)):
+        panel_w += van.array_w[k] * sky.solar_w_per_w[k]
+    return mppt_w(panel_w, van.controller_efficiency, van.controller_limit_a, state.volts)
+
+
+@compiled
+def want_power(
+    van: Record, clock: Record, sky: Record, ask: Record, state: Record, flow: Record, per_h: float
+) -> float:
+    """Watts asked for behind the disconnect without the fridge; what people give up is unserved."""
+    want_heat(van, clock, sky, state)
+    flow.heater_electric_w = van.heater_electric_share * state.heater_w
+    flow.unserved_w = 0.0
+    wanted_w = ask.vital_w + flow.heater_electric_w
+    if state.soc >= van.normal_below_soc:
+        wanted_w += ask.normal_w
+    else:
+        flow.unserved_w += ask.normal_w
+    if state.soc >= van.comfort_below_soc:
+        wanted_w += ask.comfort_w
+    else:
+        flow.unserved_w += ask.comfort_w
+    if ask.draw_l > 0.0:
+        wanted_w += van.pump_wh_l * min(ask.draw_l, water_to_hand_l(van, state)) * per_h
+    return wanted_w
+
+
+@compiled
+def want_heat(van: Record, clock: Record, sky: Record, state: Record) -> None:
+    """Heat that holds the cabin at what people want at this hour, as far as the heater goes, W."""
+    state.heater_w = 0.0
+    set_c = van.heater_awake_c
+    if clock.occupancy == AWAY:
+        set_c = van.heater_away_c
+    elif clock.occupancy == ASLEEP:
+        set_c = van.heater_night_c
+    if van.heater_w > 0.0 and sky.temp_air_c < set_c + 5.0:
+        free_c = settle_c(
+            state.cabin_c, sky.temp_air_c + state.gains_w * state.cabin_k_per_w, state.cabin_kept
+        )
+        state.heater_w = min(max(set_c - free_c, 0.0) * state.hold_w_per_k, van.heater_w)
+
+
+@compiled
+def offer_charge(
+    van: Record, clock: Record, state: Record, flow: Record, sun_w: float, per_h: float
+) -> tuple[float, float]:
+    """Most power the battery takes now (W), and all power on offer (W)."""
+    offered_w = sun_w + state.volts * (
+        van.alternator_a * clock.driving_share + van.shore_a * clock.shore
+    )
+    share = charge_temperature_share(int(van.lead), state.cell_c, van.charge_min_c)
+    locked = share == 0.0 and offered_w > 1.0 and state.soc < 0.98
+    flow.cold_lockout = 1.0 if locked else 0.0
+    if offered_w <= 0.0 or share == 0.0:
+        return 0.0, offered_w
+    charge_a = acceptance_a(
+        int(van.lead), state.soc, van.capacity_ah, van.charge_rate_a * share,
+        van.absorption_v - state.emf_v, state.ohm, per_h,
+    )  # fmt: skip
+    return charge_a * (state.emf_v + charge_a * state.ohm), offered_w
+
+
+@compiled
+def protect(
+    van: Record, state: Record, flow: Record, loads_w: float, spare_w: float, offered_w: float,
+    h: float,
+) -> None:  # fmt: skip
+    """Disconnect and reconnect the loads by battery voltage, the fridge by its own terminals."""
+    fridge_w = (van.compressor_w + van.fan_w) * van.has_fridge
+    running = fridge_w > 0.0 and state.running > 0.5 and state.fridge_locked < 0.5
+    base_w = van.controller_idle_w
+    drawn_w = loads_w + base_w + (fridge_w if running else 0.0)
+    volts = terminal_v(state, offered_w - drawn_w, spare_w)
+    if state.load_on > 0.5:
+        short_w = loads_w + base_w + fridge_w - offered_w
+        empty = short_w * h > state.soc * van.capacity_ah * max(volts, LOWEST_V)
+        if volts < van.disconnect_v or empty:
+            state.load_on = 0.0
+    else:
+        rested_v = terminal_v(state, offered_w - base_w, spare_w)
+        if rested_v >= van.reconnect_v and volts > van.disconnect_v:
+            state.load_on = 1.0
+    guard_fridge(van, state, flow, fridge_w, volts, running)
+
+
+@compiled
+def terminal_v(state: Record, net_w: float, spare_w: float) -> float:
+    """Battery voltage at a net power; charging is limited to what the battery takes."""
+    if net_w >= 0.0:
+        return state.emf_v + current_a(min(net_w, spare_w), state.emf_v, state.ohm) * state.ohm
+    inner_v = state.emf_v - state.cold_v
+    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * state.ohm * net_w <= 0.0:
+        return 0.0
+    return inner_v + current_a(net_w, inner_v, state.ohm) * state.ohm
+
+
+@compiled
+def guard_fridge(
+    van: Record, state: Record, flow: Record, fridge_w: float, volts: float, running: bool
+) -> None:
+    """The drive's own low-voltage lock, at its terminals behind the cable, with hysteresis."""
+    flow.fridge_volts = volts
+    flow.cutout = 0.0
+    if fridge_w <= 0.0 or state.load_on < 0.5:
+        return
+    if running:
+        at_drive_v = volts - van.cable_ohm * fridge_w / max(volts, LOWEST_V)
+        flow.fridge_volts = at_drive_v
+        if at_drive_v < van.cutout_v:
+            state.fridge_locked = 1.0
+    elif state.fridge_locked > 0.5 and volts > van.restart_v:
+        state.fridge_locked = 0.0
+    flow.cutout = state.fridge_locked
+
+
+@compiled
+def charge_battery(
+    van: Record, clock: Record, state: Record, flow: Record, sun_w: float, loads_w: float,
+    spare_w: float, h: float, per_h: float,
+) -> None:  # fmt: skip
+    """Balance the bus, take what is offered (sun first), and advance the cells."""
+    served_w = serve_loads(van, state, flow, loads_w, h)
+    alternator_w = van.alternator_a * state.volts * clock.driving_share
+    shore_w = van.shore_a * state.volts * clock.shore
+    pad_w = 0.0
+    cold = state.cell_c < van.charge_min_c + PAD_HEATER_MARGIN_K
+    if cold and sun_w + alternator_w + shore_w > van.pad_heater_w + served_w:
+        pad_w = van.pad_heater_w
+    flow.load_w = served_w + pad_w
+    room_w = flow.load_w + spare_w
+    flow.solar_w = min(sun_w, room_w)
+    flow.curtailed_w = sun_w - flow.solar_w
+    flow.alternator_w = min(alternator_w, room_w - flow.solar_w)
+    flow.shore_w = min(shore_w, room_w - flow.solar_w - flow.alternator_w)
+    net_w = flow.solar_w + flow.alternator_w + flow.shore_w - flow.load_w
+    move_charge(van, state, flow, net_w, pad_w, h, per_h)
+
+
+@compiled
+def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: float) -> float:
+    """Watts that leave the bus; what a disconnected battery leaves out is unserved."""
+    stored_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
+    idle_w = van.controller_idle_w if van.controller_idle_w * h < 0.5 * stored_wh else 0.0
+    if state.load_on > 0.5:
+        flow.blackout = 0.0
+        return idle_w + loads_w + flow.fridge_w
+    flow.blackout = 1.0
+    flow.unserved_w += loads_w
+    flow.heater_electric_w = 0.0
+    state.heater_w = 0.0
+    return idle_w
+
+
+@compiled
+def move_charge(
+    van: Record, state: Record, flow: Record, net_w: float, pad_w: float, h: float, per_h: float
+) -> None:
+    """Charge or discharge at ``net_w``, then self-discharge and the cells' own temperature."""
+    chemistry = int(van.lead)
+    cold_v = state.cold_v if net_w < 0.0 else 0.0
+    soc, current, heat_w = advance(
+        net_w, state.soc, h, chemistry, van.capacity_ah, state.ohm, cold_v,
+        van.peukert_from_a, van.peukert_exponent,
+    )  # fmt: skip
+    state.volts = ocv_v(chemistry, soc) + current * state.ohm - cold_v
+    state.soc = max(soc - van.drain_per_h * h, 0.0)
+    lost_v = stored_v(chemistry, soc) - stored_v(chemistry, state.soc)
+    surroundings_c = around_c(van.cells_cabin_share, state.cabin_c, flow.outside_c)
+    final_c = surroundings_c + (heat_w + pad_w) * van.cell_k_per_w
+    state.cell_c = settle_c(state.cell_c, final_c, state.cell_kept)
+    flow.battery_loss_w = heat_w + van.capacity_ah * lost_v * per_h
+    flow.battery_a = current
+    flow.soc = state.soc
+    flow.volts = state.volts
+    flow.cell_c = state.cell_c
