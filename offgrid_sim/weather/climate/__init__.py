@@ -27,8 +27,8 @@ from offgrid_sim.weather.climate.daily import (
 from offgrid_sim.weather.climate.hourly import global_hours, hour_noise, split_beam
 from offgrid_sim.weather.climate.pack import monthly_climate
 from offgrid_sim.weather.climate.summary import ClimateSummary, climate_summary
-from offgrid_sim.weather.climate.sun import Floats, clear_hours
-from offgrid_sim.weather.table import Place, WeatherBlock, WeatherSource
+from offgrid_sim.weather.climate.sun import ClearHours, Floats, clear_hours
+from offgrid_sim.weather.table import COLUMNS, Place, WeatherBlock, WeatherSource
 
 __all__ = ["ClimateSummary", "ClimateWeather", "climate_summary"]
 
@@ -42,6 +42,9 @@ DEFAULT_NOTES = (
     "temperature (FAO-56).",
     "Beam and diffuse radiation are split from the global by the Erbs correlation.",
 )
+
+YEARS_AT_ONCE = 20
+"""Bounds the working memory beyond the result itself; fewer at once take longer per year."""
 
 
 class ClimateWeather:
@@ -72,12 +75,14 @@ class ClimateWeather:
         climate = prepare(place)
         labels = tuple(int(year) for year in years)
         span = _Span(times_utc, climate.monthly.longitude_deg)
-        hours = _generate(climate, self.seed, labels, span)
+        columns = {name: np.empty((len(labels), len(times_utc))) for name in COLUMNS}
+        clear = clear_hours(span.hours_utc, *climate.position)
+        for first in range(0, len(labels), YEARS_AT_ONCE):
+            rows = slice(first, first + YEARS_AT_ONCE)
+            for name, hours in _generate(climate, self.seed, labels[rows], span, clear).items():
+                columns[name][rows] = span.cut(hours)
         return WeatherBlock(
-            times_utc=times_utc,
-            years=labels,
-            **{name: span.cut(values) for name, values in hours.items()},
-            source=self._source(climate),
+            times_utc=times_utc, years=labels, **columns, source=self._source(climate)
         )
 
     def _source(self, climate: PlaceClimate) -> WeatherSource:
@@ -121,17 +126,16 @@ class _Span:
     def cut(self, hours: Floats) -> Floats:
         """(years, days, 24) to (years, hours asked for)."""
         flat = hours.reshape(hours.shape[0], -1)
-        return np.ascontiguousarray(flat[:, self._start : self._start + self._length])
+        return flat[:, self._start : self._start + self._length]
 
 
 def _generate(
-    climate: PlaceClimate, seed: int, years: tuple[int, ...], span: _Span
+    climate: PlaceClimate, seed: int, years: tuple[int, ...], span: _Span, clear: ClearHours
 ) -> dict[str, Floats]:
     """All columns for the span's whole days, each (years, days, 24)."""
     at = climate.monthly
     around = generate_days(climate, seed, years, span.first_day - 1, span.day_count + 2)
     days = _without_ends(around)
-    clear = clear_hours(span.hours_utc, at.latitude_deg, at.longitude_deg, at.altitude_m)
     deviation = hour_noise(at.latitude_deg, at.longitude_deg, seed, years, days)
     ghi = global_hours(days, clear, deviation)
     zenith_deg = clear.zenith_deg.reshape(span.day_count, 24)

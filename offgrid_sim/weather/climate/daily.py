@@ -34,6 +34,8 @@ which annual anomalies keep r = 0.5 (Hansen & Lebedeff 1987, from memory). Engin
 
 SKY_WAVES = matern_waves(tag=1, length_km=SKY_LENGTH_KM, pairs=24, rows_per_day=1, channels=2)
 AIR_WAVES = matern_waves(tag=2, length_km=AIR_LENGTH_KM, pairs=8, rows_per_day=1, channels=1)
+SPELL_WAVES = matern_waves(tag=4, length_km=AIR_LENGTH_KM, pairs=8, rows_per_day=1, channels=1)
+"""Warm and cold spells of a month; one "day" of this field stands for SPELL_DAYS days."""
 
 TAPS = 40
 
@@ -68,6 +70,15 @@ OTHER_PERSISTENCE = Persistence(slow_share=0.16, slow_phi=0.85, fast_phi=0.29)
 AIR_PHI = 0.75
 """Memory of temperature's own part; with the part tied to clearness lag-1 is 0.65-0.75."""
 
+WITHIN_MONTH_SHARE = 0.88
+"""Standard deviation of an AR(1) of 0.75 about its own 30-day means, over the whole:
+sqrt(1 - (1 + phi) / (1 - phi) / 30). The fitted sd is that within months."""
+
+SPELL_DAYS = 32
+SPELL_SD = 0.45
+"""Months that are warm or cold as a whole, over the sd within months: brings the spread between
+years to about 0.7 of it, as measured at Potsdam (six years: 0.5-0.9 by season)."""
+
 NOON_INTERPOLATION_SD = 0.923
 """Standard deviation left after hours are drawn between noons: sqrt(0.594 + 0.375 r1 + 0.031 r2)
 with r1 = 0.65, r2 = 0.45 as lags of the daily mean."""
@@ -87,6 +98,11 @@ class PlaceClimate:
     clear_sky_index: Floats
     clearness_index: Floats
     temp_air_c: Floats
+
+    @property
+    def position(self) -> tuple[float, float, float]:
+        """Latitude and longitude in degrees, altitude in m."""
+        return self.monthly.latitude_deg, self.monthly.longitude_deg, self.monthly.altitude_m
 
 
 @dataclass(frozen=True)
@@ -173,14 +189,14 @@ def generate_days(
     sky = _sky_chain(fast, slow, winter_share(monthly.latitude_deg, numbers.doy))
     expected = np.clip(between_months(climate.clear_sky_index, numbers.month_position), 0.04, 1.12)
     index = draw_index(expected, ndtr(sky))
-    (shocks,) = noise(AIR_WAVES, *where, first_day - TAPS + 1, count + TAPS - 1)
-    own = remember(shocks, memory_taps(AIR_PHI, TAPS))
+    normal_c = between_months(climate.temp_air_c, numbers.month_position)
+    anomaly = _air_anomaly(climate, seed, years, numbers, sky)
     kt = np.clip(between_months(climate.clearness_index, numbers.month_position), 0.05, 0.85)
     return Days(
         numbers=numbers,
         clear_sky_index=index,
         relative_clearness=index / expected,
-        temp_mean_c=_daily_temperature(climate, numbers, sky, own),
+        temp_mean_c=normal_c + _sd_k(climate, normal_c) * anomaly,
         mean_range_k=np.maximum(-1.6 + 22.4 * kt, 2.0),
     )
 
@@ -222,18 +238,40 @@ def draw_index(expected: Floats, rank: Floats) -> Floats:
     return np.asarray(np.maximum(left + (right - left) * (position - low), 0.01))
 
 
-def _daily_temperature(
-    climate: PlaceClimate, numbers: DayNumbers, sky: Floats, own: Floats
-) -> Floats:
-    """Daily mean temperature, (years, days): seasonal line plus an anomaly tied to clearness.
+def _sd_k(climate: PlaceClimate, normal_c: Floats) -> Floats:
+    """Standard deviation of daily mean temperature within a month, (days,), at least 0.8 K.
 
-    sd = 1.05 + 0.097 annual range - 0.066 (month - year mean), at least 0.8 K; correlation with
-    the sky's chain from -0.3 in dark winters to +0.5 under a high sun (fitted before the project).
+    1.05 + 0.097 annual range - 0.066 (month - year mean), fitted before the project.
     """
     monthly_c = climate.monthly.temp_air_c
-    normal_c = between_months(climate.temp_air_c, numbers.month_position)
     sd_k = 1.05 + 0.097 * np.ptp(monthly_c) - 0.066 * (normal_c - monthly_c.mean())
+    return np.asarray(np.maximum(sd_k, 0.8))
+
+
+def _air_anomaly(
+    climate: PlaceClimate, seed: int, years: tuple[int, ...], numbers: DayNumbers, sky: Floats
+) -> Floats:
+    """Anomaly of daily mean temperature over its sd within months, (years, days).
+
+    Tied to the sky's chain with a correlation from -0.3 in dark winters to +0.5 under a high sun
+    (fitted before the project); the rest has its own memory. Spells of a month come on top.
+    """
+    where = (climate.monthly.latitude_deg, climate.monthly.longitude_deg, seed, years)
+    first, count = int(numbers.day[0]), len(numbers.day)
+    (shocks,) = noise(AIR_WAVES, *where, first - TAPS + 1, count + TAPS - 1)
+    own = remember(shocks, memory_taps(AIR_PHI, TAPS))
     above_wh = extraterrestrial_wh_m2_d(climate.monthly.latitude_deg, numbers.doy)
     tie = np.clip(-0.3 + 0.8 * (above_wh - 2000.0) / 9000.0, -0.3, 0.5)
-    anomaly = tie * sky + np.sqrt(1.0 - tie**2) * own
-    return np.asarray(normal_c + np.maximum(sd_k, 0.8) / NOON_INTERPOLATION_SD * anomaly)
+    daily = (tie * sky + np.sqrt(1.0 - tie**2) * own) / (WITHIN_MONTH_SHARE * NOON_INTERPOLATION_SD)
+    return np.asarray(daily + SPELL_SD * _spells(where, numbers.day))
+
+
+def _spells(where: tuple[float, float, int, tuple[int, ...]], day: Ints) -> Floats:
+    """Slow field of variance 1, (years, days): independent knots every SPELL_DAYS days, joined
+    with weights whose squares add up to 1."""
+    knot = day // SPELL_DAYS
+    first, count = int(knot[0]), int(knot[-1] - knot[0]) + 2
+    (knots,) = noise(SPELL_WAVES, *where, first, count)
+    turn = 0.5 * np.pi * (day % SPELL_DAYS) / SPELL_DAYS
+    low = knot - first
+    return np.asarray(knots[:, low] * np.cos(turn) + knots[:, low + 1] * np.sin(turn))

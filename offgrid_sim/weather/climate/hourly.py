@@ -17,9 +17,7 @@ HOUR_LENGTH_KM = 36.0
 """Clouds of an hour: one hour at 10 m/s, after the finding that the distance at which stations
 become uncorrelated grows with the time scale (Perez et al. 2012, Solar Energy 86:2170)."""
 
-HOUR_WAVES = matern_waves(
-    tag=3, length_km=HOUR_LENGTH_KM, pairs=3, rows_per_day=24, channels=1, flat=True
-)
+HOUR_WAVES = matern_waves(tag=3, length_km=HOUR_LENGTH_KM, pairs=4, rows_per_day=24, channels=1)
 HOUR_PHI = 0.54
 """Mean lag-1 of hourly deviations, 0.54 ± 0.14 (Graham & Hollands 1990, Solar Energy 44:333)."""
 HOUR_TAPS = 16
@@ -31,7 +29,7 @@ FILL_ROUNDS = 6
 def hour_noise(
     latitude_deg: float, longitude_deg: float, seed: int, years: tuple[int, ...], days: Days
 ) -> Floats:
-    """Standard normal deviations with hourly memory, (years, days, 24)."""
+    """Deviations of variance 1 with hourly memory, (years, days, 24)."""
     first, count = int(days.numbers.day[0]), len(days.numbers.day)
     (shocks,) = noise(HOUR_WAVES, latitude_deg, longitude_deg, seed, years, first - 1, count + 1)
     chain = remember(shocks[:, 24 - HOUR_TAPS + 1 :], memory_taps(HOUR_PHI, HOUR_TAPS))

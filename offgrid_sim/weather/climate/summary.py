@@ -53,7 +53,7 @@ def climate_summary(place: Place, n_years: int = 30, seed: int = 1) -> ClimateSu
     at = climate.monthly
     first_day = pd.Timestamp(SUMMARY_FROM).value // (24 * 3600 * 10**9)
     days = generate_days(climate, seed, tuple(range(1, n_years + 1)), first_day, SUMMARY_DAYS)
-    clear_wh, above_wh = _clear_days_wh_m2(at.latitude_deg, at.longitude_deg, at.altitude_m)
+    clear_wh, above_wh = _clear_days_wh_m2(*climate.position)
     ghi_wh = days.clear_sky_index * clear_wh
     dull = (ghi_wh < DULL_CLEARNESS * above_wh) & (above_wh > LIGHT_WH_M2_D)
     runs = [run_lengths(year) for year in dull]
