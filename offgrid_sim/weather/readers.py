@@ -53,7 +53,7 @@ def read_weather_file(path: str | Path) -> RawHours:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            return replace(_READERS[kind](text, name), file_name=name)
+            return _sane(replace(_READERS[kind](text, name), file_name=name))
         except WeatherFileError:
             raise
         except Exception:  # a reader may fail in any way on damaged content
@@ -127,6 +127,29 @@ def format_of(text: str, name: str) -> str:
         f"{name}: not a known weather format (its first line is {first[:40]!r}); give an EPW, "
         "TMY2, TMY3 or PVGIS file, or a CSV whose header has time, ghi_w_m2 and temp_air_c."
     )
+
+
+def _sane(raw: RawHours) -> RawHours:
+    """Refuse rows without a time, and a header whose numbers cannot be on Earth."""
+    untimed = np.flatnonzero(raw.starts.isna())
+    if len(untimed):
+        raise WeatherFileError(
+            f"{raw.called}: row {untimed[0] + 1} of the data has no date that can be read; "
+            "download or export the file again."
+        )
+    limits = {"latitude_deg": 90.0, "longitude_deg": 180.0, "altitude_m": 9000.0}
+    wrong = [
+        f"{key} {value:g}"
+        for key, limit in limits.items()
+        if (value := getattr(raw, key)) is not None and not abs(value) <= limit
+    ]
+    if not abs(raw.utc_offset_h) <= 15.0:
+        wrong.append(f"an offset of {raw.utc_offset_h:g} h from UTC")
+    if wrong:
+        raise WeatherFileError(
+            f"{raw.called}: its header gives {', '.join(wrong)}; correct it or download it again."
+        )
+    return raw
 
 
 def _refuse_cut(lines: list[str], name: str, separator: str = ",") -> None:

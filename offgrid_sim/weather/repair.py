@@ -89,7 +89,7 @@ def cleaned(raw: RawHours) -> tuple[dict[str, np.ndarray], list[str]]:
     values, notes = {}, []
     for column, cells in raw.values.items():
         marks = np.isin(cells, (*_NEGATIVE_MARKS, *_POSITIVE_MARKS[column]))
-        values[column] = np.where(marks, np.nan, cells)
+        values[column] = np.where(marks | ~np.isfinite(cells), np.nan, cells)
     values = {column: cells for column, cells in values.items() if not np.isnan(cells).all()}
     for column in ("temp_air_c", "ghi_w_m2"):
         given = ("dni_w_m2" in values and "dhi_w_m2" in values) if column == "ghi_w_m2" else False

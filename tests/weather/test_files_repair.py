@@ -276,6 +276,7 @@ def test_bad_comment_lines_and_year_labels(tmp_path):
     refused(tmp_path, rows, "year column must hold a whole number")
 
 
+EPW_ROW = b"2001,1,1,1" + b",0" * 31 + b"\n"
 CONTENT = {
     "empty": (b"", "is empty"),
     "blank": (b"\n\n  \n", "is empty"),
@@ -291,6 +292,14 @@ CONTENT = {
     "cut": (b"time,ghi_w_m2,temp_air_c\n2009-01-01T00:00Z,0,1\n2009-01-01T01", "cut off"),
     "commas": (b"time,ghi_w_m2,temp_air_c\n2009-01-01T00:00Z,0,1,5\n", "4 values for 3 columns"),
     "epw head": (b"LOCATION,a,b,c,d,e,1,2,3,4\n2001,1,1,1\n", "eight header lines"),
+    "off the globe": (
+        b"LOCATION,a,b,c,d,e,91,2,3,4\n" + b"x\n" * 6 + b"DATA PERIODS\n" + EPW_ROW * 30,
+        "header gives latitude_deg 91",
+    ),
+    "no date": (
+        b"LOCATION,a,b,c,d,e,1,2,3,4\n" + b"x\n" * 6 + b"DATA PERIODS\n" + EPW_ROW + b"\n,,,,,,,\n",
+        "damaged",
+    ),
     "one row": (b"time,ghi_w_m2,temp_air_c\n2009-01-01T00:00Z,0,1\n", "holds no usable day"),
 }
 
