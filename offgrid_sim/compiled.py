@@ -63,6 +63,8 @@ def _drop_old(root: Path, keep: Path) -> None:
 
 
 _FOLDER = cache_folder()
+_SAFE_FAST_MATH = {"contract", "nsz", "arcp"}
+"""Fused multiply-add and reciprocals are allowed; NaN and infinity keep their meaning."""
 
 
 def is_warm() -> bool:
@@ -76,7 +78,9 @@ def compiled(function: Function) -> Function:
     if _FOLDER is not None:
         numba.core.config.CACHE_DIR = str(_FOLDER)
     try:
-        jit = numba.njit(cache=_FOLDER is not None, nogil=True, error_model="numpy")
+        jit = numba.njit(
+            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=_SAFE_FAST_MATH
+        )
         result: Function = jit(function)
         return result
     finally:

@@ -125,6 +125,7 @@ def add_water(flow: Record, totals: Record, h: float) -> None:
 @compiled
 def close_totals(van: Record, state: Record, totals: Record) -> None:
     """Balances at the end of the run."""
+    totals.hours = round(totals.hours)
     totals.meltwater_l = state.melted_l
     totals.floor_water_l = state.floor_l
     totals.fresh_end_l = state.fresh_l

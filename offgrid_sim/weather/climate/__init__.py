@@ -163,7 +163,7 @@ def _without_ends(days: Days) -> Days:
             month_position=numbers.month_position[1:-1],
         ),
         clear_sky_index=days.clear_sky_index[:, 1:-1],
-        relative_clearness=days.relative_clearness[:, 1:-1],
+        expected_index=days.expected_index[1:-1],
         temp_mean_c=days.temp_mean_c[:, 1:-1],
         mean_range_k=days.mean_range_k[1:-1],
     )

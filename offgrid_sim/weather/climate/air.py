@@ -30,7 +30,7 @@ def temperature_hours(days: Days, latitude_deg: float) -> Floats:
     D = Dm (0.33 + 0.67 K / Km). The wave peaks two hours after solar noon and has its low at
     sunrise (Parton & Logan 1981).
     """
-    relative = np.clip(days.relative_clearness, 0.0, 2.0)
+    relative = np.clip(days.clear_sky_index / days.expected_index, 0.0, 2.0)
     range_k = days.mean_range_k * (0.33 + 0.67 * relative)
     wave = daily_wave(latitude_deg, days.numbers.doy[1:-1])
     return _from_noon_to_noon(days.temp_mean_c) + _from_noon_to_noon(range_k) * wave

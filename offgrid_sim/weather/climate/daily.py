@@ -124,8 +124,8 @@ class Days:
     numbers: DayNumbers
     clear_sky_index: Floats
     """GHI of the day over GHI of the clear day, (years, days)."""
-    relative_clearness: Floats
-    """Clear-sky index over its expected mean of that date, (years, days)."""
+    expected_index: Floats
+    """Its mean over many years, (days,)."""
     temp_mean_c: Floats
     mean_range_k: Floats
     """Expected range of temperature within a day, (days,): -1.6 + 22.4 times mean clearness."""
@@ -195,7 +195,7 @@ def generate_days(
     return Days(
         numbers=numbers,
         clear_sky_index=index,
-        relative_clearness=index / expected,
+        expected_index=expected,
         temp_mean_c=normal_c + _sd_k(climate, normal_c) * anomaly,
         mean_range_k=np.maximum(-1.6 + 22.4 * kt, 2.0),
     )

@@ -23,6 +23,8 @@ HOUR_PHI = 0.54
 HOUR_TAPS = 16
 
 MAX_CLEARNESS = 0.82
+BRIGHTEST = 1.15
+"""Clear-sky index of the brightest days, which have no cloud to break them."""
 FILL_ROUNDS = 6
 
 
@@ -39,16 +41,18 @@ def hour_noise(
 def global_hours(days: Days, clear: ClearHours, deviation: Floats) -> Floats:
     """GHI in W/m2, (years, days, 24), for ``clear`` hours of the same days.
 
-    The day's total is its clear-sky index times the clear day. Hours deviate from the clear
-    day's shape by sigma = 0.16 sin(pi K / 0.90) of clearness (Graham & Hollands 1990, from
-    memory), and none exceeds a clearness of 0.82.
+    The day's total is its clear-sky index c times the clear day. Hours deviate from the clear
+    day's shape by sigma = 0.16 sin(pi c / 1.15) of clearness and none exceeds a clearness of
+    0.82. (Graham & Hollands 1990, from memory, have sin(pi K / 0.90) of the day's clearness K:
+    at high latitudes that leaves clear days, whose K is 0.7, as broken as cloudy ones.)
     """
     count = len(days.numbers.day)
     clear_w = clear.clear_ghi_w_m2.reshape(count, 24)
     ceiling_w = MAX_CLEARNESS * clear.extraterrestrial_w_m2.reshape(count, 24)
     clear_kt = clear_w.sum(axis=1) / np.maximum(ceiling_w.sum(axis=1) / MAX_CLEARNESS, 1.0)
     kt = days.clear_sky_index * clear_kt
-    spread = 0.16 * np.sin(np.pi * np.clip(kt, 0.01, 0.89) / 0.90) / np.maximum(kt, 0.01)
+    spread = 0.16 * np.sin(np.pi * np.clip(days.clear_sky_index / BRIGHTEST, 0.0, 0.97))
+    spread = spread / np.maximum(kt, 0.01)
     shape = clear_w * np.maximum(1.0 + spread[:, :, None] * deviation, 0.1)
     total = days.clear_sky_index * clear_w.sum(axis=1)
     return fill_under(shape, ceiling_w, np.minimum(total, 0.999 * ceiling_w.sum(axis=1)))

@@ -155,7 +155,7 @@ def fill_from_neighbours(monthly: Floats, missing: tuple[int, ...]) -> Floats:
 def _dark_note(dark: tuple[int, ...]) -> tuple[str, ...]:
     if not dark:
         return ()
-    names = ", ".join(MONTH_NAMES[m] for m in dark)
+    names = " and ".join(MONTH_NAMES[m] for m in dark)
     return (
         f"No radiation data for {names} so far north, where the sun barely rises: clearness was "
         "taken from the months around. If those weeks matter, give the stop its own weather file.",

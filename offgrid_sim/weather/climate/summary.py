@@ -12,7 +12,8 @@ from offgrid_sim.weather.climate.pack import monthly_climate
 from offgrid_sim.weather.climate.sun import Floats, clear_hours
 from offgrid_sim.weather.table import Place
 
-SUMMARY_FROM = "2001-01-01"
+SUMMARY_FROM = {"north": np.datetime64("2001-07-01"), "south": np.datetime64("2001-01-01")}
+"""Years run from summer to summer, so that no winter is cut in two."""
 SUMMARY_DAYS = 365
 DULL_CLEARNESS = 0.25
 """A dull day lets through less than a quarter of the radiation above the atmosphere."""
@@ -51,19 +52,21 @@ def climate_summary(place: Place, n_years: int = 30, seed: int = 1) -> ClimateSu
     """
     climate = place_climate(monthly_climate(place))
     at = climate.monthly
-    first_day = pd.Timestamp(SUMMARY_FROM).value // (24 * 3600 * 10**9)
+    start = SUMMARY_FROM["north" if at.latitude_deg >= 0 else "south"]
+    first_day = int(start.astype(np.int64))
     days = generate_days(climate, seed, tuple(range(1, n_years + 1)), first_day, SUMMARY_DAYS)
-    clear_wh, above_wh = _clear_days_wh_m2(*climate.position)
+    clear_wh, above_wh = _clear_days_wh_m2(start, *climate.position)
     ghi_wh = days.clear_sky_index * clear_wh
+    mean_wh = days.expected_index * clear_wh
     dull = (ghi_wh < DULL_CLEARNESS * above_wh) & (above_wh > LIGHT_WH_M2_D)
     runs = [run_lengths(year) for year in dull]
     together = np.concatenate(runs)
-    month = pd.date_range(SUMMARY_FROM, periods=SUMMARY_DAYS).month.to_numpy()
+    month = pd.date_range(start, periods=SUMMARY_DAYS).month.to_numpy()
     return ClimateSummary(
         place=place,
         altitude_m=at.altitude_m,
         nearest_cell_km=at.nearest_cell_km,
-        ghi_kwh_m2_d=tuple(float(ghi_wh[:, month == m].mean()) / 1000.0 for m in range(1, 13)),
+        ghi_kwh_m2_d=tuple(float(mean_wh[month == m].mean()) / 1000.0 for m in range(1, 13)),
         temp_air_c=tuple(float(t) for t in at.temp_air_c),
         generated_years=n_years,
         dull_day_share=float(dull.mean()),
@@ -78,11 +81,11 @@ def climate_summary(place: Place, n_years: int = 30, seed: int = 1) -> ClimateSu
 
 
 def _clear_days_wh_m2(
-    latitude_deg: float, longitude_deg: float, altitude_m: float
+    start: np.datetime64, latitude_deg: float, longitude_deg: float, altitude_m: float
 ) -> tuple[Floats, Floats]:
     """Clear-sky and extraterrestrial radiation of each local solar day of the summary's year."""
-    start = pd.Timestamp(SUMMARY_FROM, tz="UTC") - pd.Timedelta(hours=solar_offset_h(longitude_deg))
-    hours = pd.date_range(start, periods=SUMMARY_DAYS * 24, freq="h")
+    midnight = pd.Timestamp(start, tz="UTC") - pd.Timedelta(hours=solar_offset_h(longitude_deg))
+    hours = pd.date_range(midnight, periods=SUMMARY_DAYS * 24, freq="h")
     clear = clear_hours(hours, latitude_deg, longitude_deg, altitude_m)
     return (
         clear.clear_ghi_w_m2.reshape(SUMMARY_DAYS, 24).sum(axis=1),

@@ -1,0 +1,99 @@
+"""A trip and its weather as flat numbers, ready for any number of runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from offgrid_sim.engine.demand import ask_numbers, clock_numbers
+from offgrid_sim.engine.loop import STEPS_PER_HOUR
+from offgrid_sim.engine.sky import Stay, sky_numbers, stays
+from offgrid_sim.engine.timeline import Timeline, place_of, timeline
+from offgrid_sim.engine.van_numbers import van_numbers
+from offgrid_sim.plan.route import Stop
+from offgrid_sim.plan.trip import Trip
+from offgrid_sim.weather.table import COLUMNS, WeatherBlock, WeatherProvider, WeatherSource
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """Everything the engine needs for one trip.
+
+    ``van`` is VAN (1,), ``clock`` CLOCK (H,), ``ask`` ASK (H * steps_per_hour,), ``skies`` SKY
+    (Y, H), ``ghi_w_m2`` (Y, H); ``years`` labels the Y weather years; ``sources`` has one entry
+    for each stop that was visited.
+    """
+
+    trip: Trip
+    line: Timeline
+    van: np.ndarray
+    clock: np.ndarray
+    ask: np.ndarray
+    skies: np.ndarray
+    ghi_w_m2: np.ndarray
+    years: tuple[int, ...]
+    sources: tuple[WeatherSource, ...]
+    steps_per_hour: int = STEPS_PER_HOUR
+
+
+def prepare(
+    trip: Trip,
+    provider_of: Callable[[Stop], WeatherProvider],
+    most_years: int,
+    steps_per_hour: int = STEPS_PER_HOUR,
+) -> Prepared:
+    """Lay out the trip, fetch its weather stop by stop and turn both into numbers.
+
+    ``provider_of`` names the weather source of a stop. Weather years common to all stops are
+    used, at most ``most_years`` of them.
+    """
+    line = timeline(trip)
+    parts = stays(trip, line)
+    years = _common_years(parts, line, provider_of)[:most_years]
+    blocks = [(stay, _block(stay, line, provider_of(stay.stop), years)) for stay in parts]
+    skies, ghi = sky_numbers(trip, line, blocks)
+    return Prepared(
+        trip=trip,
+        line=line,
+        van=van_numbers(trip.van),
+        clock=clock_numbers(trip, line),
+        ask=ask_numbers(trip, line, steps_per_hour),
+        skies=skies,
+        ghi_w_m2=ghi,
+        years=years,
+        sources=tuple(block.source for _, block in blocks),
+        steps_per_hour=steps_per_hour,
+    )
+
+
+def _common_years(
+    parts: list[Stay], line: Timeline, provider_of: Callable[[Stop], WeatherProvider]
+) -> tuple[int, ...]:
+    """Weather years that every stop has; a stop with one year goes with any."""
+    common: list[int] | None = None
+    single: tuple[int, ...] = ()
+    for stay in parts:
+        years = provider_of(stay.stop).years(place_of(stay.stop), line.times_utc)
+        if len(years) == 1:
+            single = single or years
+        else:
+            common = list(years) if common is None else [y for y in common if y in years]
+    return tuple(common) if common else single
+
+
+def _block(
+    stay: Stay, line: Timeline, provider: WeatherProvider, years: tuple[int, ...]
+) -> WeatherBlock:
+    """Weather of one stay; a single year stands for each of ``years``.
+
+    The whole trip is asked for and cut to the stay, so that a label means the same winter at
+    every stop, also where the stay lies in the next calendar year.
+    """
+    place, times = place_of(stay.stop), line.times_utc
+    own = provider.years(place, times)
+    block = provider.block(place, times, own if len(own) == 1 else years)
+    hours = slice(stay.first, stay.last)
+    cut = {name: getattr(block, name)[:, hours] for name in COLUMNS}
+    return replace(block, times_utc=times[hours], **cut)

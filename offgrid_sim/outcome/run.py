@@ -1,0 +1,79 @@
+"""The outcome of a trip: all weather years in totals, one of them hour by hour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from offgrid_sim.engine.loop import run_many, run_one
+from offgrid_sim.engine.prepare import Prepared
+from offgrid_sim.outcome.balance import EnergyBalance, WaterBalance, energy_balance, water_balance
+from offgrid_sim.outcome.events import Event, find_events
+from offgrid_sim.outcome.risk import Risk, risk
+from offgrid_sim.outcome.trace import hourly_trace
+
+Shown = Literal["worst", "median", "best"]
+
+SUMMARY_KEYS = (
+    "hours", "blackout_hours", "blackout_events", "longest_blackout_h", "unserved_wh",
+    "fridge_cutout_hours", "thaw_hours", "lost_food", "meltwater_l", "floor_water_l",
+    "food_above_5c_hours", "min_soc", "solar_wh", "alternator_wh", "shore_wh", "load_wh",
+    "fridge_wh", "curtailed_wh", "battery_loss_wh", "energy_residual_wh", "fresh_used_l", "grey_l",
+    "unmet_l", "dry_hours", "grey_full_hours", "cold_lockout_hours", "frozen_water_hours",
+    "coldest_cell_c",
+)  # fmt: skip
+"""Keys of the machine-readable summary, straight from TOTALS."""
+
+
+@dataclass(frozen=True)
+class RunOutcome:
+    """What happened. ``totals`` is TOTALS (Y,); the trace, events and balances are of the shown
+    year. ``hourly`` is described in :func:`offgrid_sim.outcome.trace.hourly_trace`."""
+
+    ready: Prepared
+    totals: np.ndarray
+    risk: Risk
+    shown: Shown
+    shown_index: int
+    hourly: pd.DataFrame
+    events: tuple[Event, ...]
+    energy: EnergyBalance
+    water: WaterBalance
+
+    @property
+    def shown_year(self) -> int:
+        """Label of the weather year that is shown hour by hour."""
+        return self.ready.years[self.shown_index]
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Numbers of the shown year under the names of the machine interface."""
+        row = self.totals[self.shown_index]
+        numbers: dict[str, Any] = {key: round(float(row[key]), 9) for key in SUMMARY_KEYS}
+        numbers["blackout_events"] = int(numbers["blackout_events"])
+        numbers["lost_food"] = bool(numbers["lost_food"])
+        return numbers
+
+
+def run_trip(ready: Prepared, shown: Shown = "worst") -> RunOutcome:
+    """Live the trip through every weather year, and keep the shown one hour by hour."""
+    jobs = np.stack([np.zeros(len(ready.years), int), np.arange(len(ready.years))], axis=1)
+    totals = run_many(ready.van, ready.clock, ready.skies, ready.ask, jobs, ready.steps_per_hour)
+    over_years = risk(ready.years, totals)
+    order = over_years.worst_first
+    index = order[{"worst": 0, "median": len(order) // 2, "best": len(order) - 1}[shown]]
+    trace, _ = run_one(ready.van, ready.clock, ready.skies[index], ready.ask, ready.steps_per_hour)
+    return RunOutcome(
+        ready=ready,
+        totals=totals,
+        risk=over_years,
+        shown=shown,
+        shown_index=index,
+        hourly=hourly_trace(ready, trace, index),
+        events=find_events(ready, trace),
+        energy=energy_balance(totals[index]),
+        water=water_balance(totals[index]),
+    )
