@@ -45,7 +45,7 @@ def sun_at_mid_hour(
     return Sun(
         zenith_deg=place["apparent_zenith"].to_numpy(),
         azimuth_deg=place["azimuth"].to_numpy(),
-        extra_w_m2=np.asarray(pvlib.irradiance.get_extra_radiation(middle.dayofyear)),
+        extra_w_m2=np.asarray(pvlib.irradiance.get_extra_radiation(middle.day_of_year)),
     )
 
 
@@ -144,7 +144,8 @@ def current_per_watt(effective_w_m2: np.ndarray, cell_c: np.ndarray, panel_v: fl
     current = np.zeros(np.broadcast(effective_w_m2, cell_c).shape)
     if lit.any():
         parameters = diode_parameters(effective_w_m2[lit], np.broadcast_to(cell_c, lit.shape)[lit])
-        current[lit] = pvlib.pvsystem.i_from_v(panel_v, *parameters, method="newton")
+        volts = np.full(np.count_nonzero(lit), panel_v)
+        current[lit] = pvlib.pvsystem.i_from_v(volts, *parameters, method="newton")
     return np.maximum(current, 0.0) / REFERENCE_MODULE_W
 
 
