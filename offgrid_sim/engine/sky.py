@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from offgrid_sim.engine.flat import PWM_HIGH_V, PWM_LOW_V, SKY
-from offgrid_sim.engine.timeline import Timeline, place_of
+from offgrid_sim.engine.timeline import Timeline
 from offgrid_sim.physics.solar import (
-    Irradiance,
     Sun,
     cell_temp_c,
     current_per_watt,
@@ -67,12 +66,15 @@ def sky_numbers(
 
 
 def _stay_sky(trip: Trip, line: Timeline, stay: Stay, block: WeatherBlock) -> np.ndarray:
-    """SKY of one stay, shape (Y, hours of the stay)."""
+    """SKY of one stay, shape (Y, hours of the stay).
+
+    The sun is taken where the weather says it was measured: beam and sun must belong together.
+    """
     hours = slice(stay.first, stay.last)
     driving = line.driving_share[hours]
-    place = place_of(stay.stop)
+    source = block.source
     sun = sun_at_mid_hour(
-        block.times_utc, place.latitude_deg, place.longitude_deg, block.source.altitude_m
+        block.times_utc, source.latitude_deg, source.longitude_deg, source.altitude_m
     )
     beam = driving + (1 - driving) * stay.stop.sky_beam_share
     diffuse = driving + (1 - driving) * stay.stop.sky_diffuse_share
@@ -125,6 +127,3 @@ def _fill_array(
 def lit_groups(array: Solar) -> float:
     """Share of bypass groups that still see the beam; one shaded cell loses its whole group."""
     return 1.0 - min(array.shaded_groups, array.bypass_groups) / array.bypass_groups
-
-
-__all__ = ["Irradiance", "Stay", "lit_groups", "sky_numbers", "stays"]

@@ -1,0 +1,193 @@
+"""``offgrid-sim run``: simulate a trip and write its report."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from offgrid_sim.cli.output import report_path, write_text
+from offgrid_sim.compiled import is_warm
+from offgrid_sim.outcome.run import RunOutcome
+from offgrid_sim.outcome.verdict import Verdict, verdict
+from offgrid_sim.plan.load import load_trip
+from offgrid_sim.report.run_page import run_page
+from offgrid_sim.studies.run import simulate
+
+
+@click.command()
+@click.argument("trip", type=click.Path(path_type=Path))
+@click.option("--van", type=click.Path(path_type=Path), help="Van file instead of the trip's.")
+@click.option("--route", type=click.Path(path_type=Path), help="Route file instead of the trip's.")
+@click.option("--season", type=click.Choice(["spring", "summer", "autumn", "winter"]))
+@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), help="First day, 2026-12-01.")
+@click.option(
+    "--weather",
+    metavar="FILE|climate|archive",
+    help="Weather file for every stop, the built-in climate, or fetched past years.",
+)
+@click.option("--years", type=click.IntRange(1, 2000), help="Weather years to run.")
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Start of the random numbers.")
+@click.option("--set", "sets", multiple=True, metavar="KEY=VALUE", help="Override any plan value.")
+@click.option(
+    "--show",
+    type=click.Choice(["worst", "median", "best"]),
+    default="worst",
+    show_default=True,
+    help="Weather year to show hour by hour.",
+)
+@click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
+@click.option("--no-report", is_flag=True, help="Write no report.")
+@click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
+@click.option("--hourly", is_flag=True, help="With --json: add the hourly trace.")
+@click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write the hourly trace.")
+@click.option(
+    "--fail-above",
+    type=click.FloatRange(0, 1),
+    metavar="SHARE",
+    help="Exit code 1 when the share of weather years with a blackout is above this.",
+)
+@click.pass_context
+def command(
+    ctx: click.Context,
+    trip: Path,
+    van: Path | None,
+    route: Path | None,
+    season: str | None,
+    start: dt.datetime | None,
+    weather: str | None,
+    years: int | None,
+    seed: int | None,
+    sets: tuple[str, ...],
+    show: Any,
+    out: Path | None,
+    no_report: bool,
+    as_json: bool,
+    hourly: bool,
+    csv_path: Path | None,
+    fail_above: float | None,
+) -> None:
+    """Simulate a trip hour by hour and write its report.
+
+    \b
+    Example:
+      offgrid-sim run configs/trips/pyrenees_winter.toml --set van.battery.capacity_ah=300
+    """
+    loaded = load_trip(
+        trip,
+        sets,
+        van=van,
+        route=route,
+        season=season,
+        start=start.date() if start else None,
+        weather=weather_choice(weather, years, seed),
+    )
+    if not is_warm():
+        click.echo("First run: compiling the simulation, about 15 s, once.", err=True)
+    outcome = simulate(loaded, show)
+    judged = verdict(outcome)
+    where: Path | None = None
+    if not no_report:
+        where = out or report_path(f"{trip.stem}.html")
+        write_text(where, run_page(loaded, outcome))
+    if csv_path is not None:
+        write_text(csv_path, outcome.hourly.round(4).to_csv())
+    if as_json:
+        click.echo(json.dumps(as_numbers(outcome, judged, hourly), allow_nan=False))
+    else:
+        tell(outcome, judged)
+    if where is not None:
+        click.echo(f"Report: {where}", err=as_json)
+    if fail_above is not None and outcome.risk.blackout.share > fail_above:
+        ctx.exit(1)
+
+
+def weather_choice(
+    weather: str | None, years: int | None, seed: int | None
+) -> dict[str, Any] | None:
+    """The [weather] keys that the command line overrides."""
+    choice: dict[str, Any] = {}
+    if weather in ("climate", "archive"):
+        choice["source"] = weather
+    elif weather is not None:
+        choice |= {"source": "file", "file": weather}
+    choice |= {key: value for key, value in (("years", years), ("seed", seed)) if value is not None}
+    return choice or None
+
+
+def as_numbers(outcome: RunOutcome, judged: Verdict, hourly: bool) -> dict[str, Any]:
+    """The machine interface of ``run``: one JSON object."""
+    risk = outcome.risk
+    numbers: dict[str, Any] = {
+        "summary": outcome.summary,
+        "verdict": {"level": judged.level, "sentence": judged.sentence,
+                    "reasons": list(judged.reasons)},
+        "risk": {
+            "years": len(risk.years),
+            "shown": outcome.shown,
+            "shown_year": outcome.shown_year,
+            **{
+                f"p_{name}{end}": value
+                for name, chance in (
+                    ("blackout", risk.blackout), ("thaw", risk.thaw), ("dry", risk.dry),
+                )
+                for end, value in (("", chance.share), ("_low", chance.low), ("_high", chance.high))
+            },
+        },
+        "weather": [
+            {"place": stop.place, "kind": source.kind, "name": source.name, "years": source.years,
+             "licence": source.licence, "typical": source.typical, "notes": list(source.notes)}
+            for stop, source in zip(outcome.ready.trip.route.stops, outcome.ready.sources,
+                                    strict=True)
+        ],
+        "events": [
+            {"kind": event.kind, "start": event.start.isoformat(), "end": event.end.isoformat(),
+             "duration_h": round(event.duration_h, 3), "depth": round(event.depth, 4),
+             "depth_unit": event.depth_unit, "place": event.place}
+            for event in outcome.events
+        ],
+    }  # fmt: skip
+    if hourly:
+        frame = outcome.hourly.drop(columns="utc").round(5)
+        numbers["hourly"] = {
+            "local_time": [moment.isoformat() for moment in outcome.hourly.index],
+            "utc": [moment.isoformat() for moment in outcome.hourly["utc"]],
+            **{
+                name: [None if value != value else value for value in frame[name].tolist()]
+                for name in frame
+            },
+        }
+    return numbers
+
+
+def tell(outcome: RunOutcome, judged: Verdict) -> None:
+    """Verdict, reasons and the key numbers for a person at a terminal."""
+    console = Console(file=sys.stdout, highlight=False)
+    console.print(f"[bold]{judged.sentence}[/bold]")
+    for reason in judged.reasons:
+        console.print(f"  {reason}")
+    summary, energy = outcome.summary, outcome.energy
+    days = summary["hours"] / 24
+    years = len(outcome.risk.years)
+    title = f"{outcome.shown} of {years} weather years" if years > 1 else "this weather year"
+    table = Table(title=title.capitalize(), title_justify="left", show_header=False)
+    for name, value in (
+        ("Hours dark", f"{summary['blackout_hours']:.1f} in {summary['blackout_events']} spells"),
+        ("Hours thawing", f"{summary['thaw_hours']:.1f}"),
+        ("Lowest charge", f"{summary['min_soc'] * 100:.0f} %"),
+        ("Solar taken / refused", f"{energy.solar_wh / days:.0f} / "
+                                  f"{energy.curtailed_wh / days:.0f} Wh a day"),
+        ("Alternator", f"{energy.alternator_wh / days:.0f} Wh a day"),
+        ("Loads / of which fridge", f"{summary['load_wh'] / days:.0f} / "
+                                    f"{energy.fridge_wh / days:.0f} Wh a day"),
+        ("Fresh water used", f"{summary['fresh_used_l'] / days:.1f} l a day"),
+        ("Hours dry / grey full", f"{summary['dry_hours']:.0f} / {summary['grey_full_hours']:.0f}"),
+    ):  # fmt: skip
+        table.add_row(name, value)
+    console.print(table)
