@@ -29,7 +29,7 @@ EUROPE_SPLIT_DEG = 46.0 - EUROPE_BLEND_DEG
 
 def bright_bias_factor(latitude_deg: float, longitude_deg: float) -> Floats:
     """Factors, shape (12,), that bring the reanalysis' monthly clearness to what was measured."""
-    europe = _within(longitude_deg, -25.0, 45.0) * _above(latitude_deg, 35.0)
+    europe = _within(longitude_deg, -14.0, 45.0) * _above(latitude_deg, 35.0)
     america = _within(longitude_deg, -170.0, -50.0) * _within(latitude_deg, 25.0, 52.5)
     tropics = 1.0 - _above(abs(latitude_deg), 23.5)
     high = _above(abs(latitude_deg), 55.0)
