@@ -155,7 +155,7 @@ def door_flow_m3_s(
     width_m: float, height_m: float, inside_kg_m3: float, room_kg_m3: float
 ) -> float:
     """Cold air that flows out of an open front, m3/s (Gosney & Olama 1975)."""
-    factor = (2.0 / (1.0 + (room_kg_m3 / inside_kg_m3) ** (1.0 / 3.0))) ** 1.5
+    factor = (2.0 / (1.0 + (inside_kg_m3 / room_kg_m3) ** (1.0 / 3.0))) ** 1.5
     drive = (9.81 * height_m * (1.0 - room_kg_m3 / inside_kg_m3)) ** 0.5
     return 0.221 * width_m * height_m * drive * factor
 
