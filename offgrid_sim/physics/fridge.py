@@ -22,11 +22,15 @@ MELT_KJ_KG = 245.5
 """Mixed frozen food: 2.0 below -3 C, 245.5 kJ/kg across to -1 C, 3.5 above (ASHRAE Refrigeration,
 thermal properties of foods, meat; from a secondary copy)."""
 
+CARNOT_SHARE, CARNOT_SHARE_PER_K = 0.435, 0.0045
 FRESH_KJ_KG_K = 3.6
 DOOR_FILM_W_M2_K = 5.0
 ICE_FUSION_KJ_KG = 333.6
 FROST_KG_M3, FROST_W_M_K = 200.0, 0.21
 FROST_MELT_W_M2_K = 10.0
+FAR_WH = 1e9
+COP_STRAIGHT_K = 4.0
+"""Over this much of the zone's temperature the COP is taken as a straight line."""
 
 
 # ---- cabinet -------------------------------------------------------------------------------
@@ -70,15 +74,29 @@ def carnot_share(lift_k: float, refrigerant_factor: float) -> float:
     0.435 = 0.50 (small compressor, from memory) x 0.87 (cycling, capillary, electronics); the
     slope fits refrigerant cycles computed with CoolProp. Expect +-20 % for a real unit.
     """
-    return 0.435 * (1.03 - 0.0045 * lift_k) * refrigerant_factor
+    return CARNOT_SHARE * (1.03 - CARNOT_SHARE_PER_K * lift_k) * refrigerant_factor
 
 
 @compiled
 def cop(evaporator_c: float, condenser_c: float, refrigerant_factor: float) -> float:
     """Heat moved per electric energy; the lift is kept at 10 K or more."""
+    return cop_line(evaporator_c, condenser_c, refrigerant_factor)[0]
+
+
+@compiled
+def cop_line(
+    evaporator_c: float, condenser_c: float, refrigerant_factor: float
+) -> tuple[float, float]:
+    """COP = share x Te / lift, and by how much it rises per kelvin of the evaporator."""
     lift_k = max(condenser_c - evaporator_c, 10.0)
     share = max(carnot_share(lift_k, refrigerant_factor), 0.05)
-    return share * (evaporator_c + 273.15) / lift_k
+    per_lift = 1.0 / lift_k
+    value = share * (evaporator_c + 273.15) * per_lift
+    per_k = share * per_lift
+    if lift_k > 10.0 and share > 0.05:
+        share_per_k = CARNOT_SHARE * CARNOT_SHARE_PER_K * refrigerant_factor
+        per_k += (value + share_per_k * (evaporator_c + 273.15)) * per_lift
+    return value, per_k
 
 
 # ---- food and frost ------------------------------------------------------------------------
@@ -198,42 +216,63 @@ def run_thermostat(
     if not powered:
         running = 0.0
     for _ in range(64):
-        k_per_wh = thawed_k_per_wh
-        if heat_wh < 0.0:
-            k_per_wh = frozen_k_per_wh
-        elif heat_wh < melt_wh:
-            k_per_wh = melting_k_per_wh
         if running > 0.5 and heat_wh <= low_wh:
             running, rest_h = 0.0, 0.0
         elif running < 0.5 and powered and heat_wh >= high_wh and rest_h >= min_off_h:
             running = 1.0
-        net_w, cooling_w, goal_wh = load_w, 0.0, high_wh - heat_wh
+        net_w, loss_w_k, goal_wh = load_w, leak_w_k, high_wh
+        cooling_w, cooling_w_k = 0.0, 0.0
         if running > 0.5:
-            goal_wh = low_wh - heat_wh
-            ahead_k = max(goal_wh * k_per_wh, -3.0)
-            mean_c = 0.5 * ahead_k + zone_temp_c(
+            zone_c = zone_temp_c(
                 heat_wh, frozen_k_per_wh, melting_k_per_wh, thawed_k_per_wh, melt_wh
             )
-            lift = cop(mean_c - evaporator_drop_k, condenser_c, refrigerant_factor)
-            cooling_w = lift * compressor_w
-            net_w = load_w - cooling_w
-        loss_per_h = leak_w_k * k_per_wh
-        h, reached = left_h, False
-        if powered and goal_wh * net_w > 0.0:
-            goal_h = hours_to(goal_wh, net_w, loss_per_h)
-            reached = goal_h <= left_h
-            h = min(goal_h, left_h)
-        elif running < 0.5 and powered and goal_wh <= 0.0:
+            lift, lift_per_k = cop_line(zone_c - evaporator_drop_k, condenser_c, refrigerant_factor)
+            cooling_w, cooling_w_k = lift * compressor_w, lift_per_k * compressor_w
+            net_w, loss_w_k, goal_wh = load_w - cooling_w, leak_w_k + cooling_w_k, low_wh
+        h, bound = left_h, powered and (goal_wh - heat_wh) * net_w > 0.0
+        if running < 0.5 and powered and heat_wh >= high_wh:
             h = min(left_h, max(min_off_h - rest_h, 0.0))
-        change_wh = goal_wh if reached else net_w * h * relaxation(loss_per_h * h)
-        heat_wh += change_wh
-        load_w -= loss_per_h * change_wh
+        k_per_wh, edge_wh = piece_of(
+            heat_wh, net_w, frozen_k_per_wh, melting_k_per_wh, thawed_k_per_wh, melt_wh
+        )
+        if not bound or (edge_wh - goal_wh) * net_w < 0.0:
+            goal_wh = edge_wh
+        if cooling_w > 0.0 and abs(goal_wh - heat_wh) * k_per_wh > COP_STRAIGHT_K:
+            goal_wh = heat_wh + (COP_STRAIGHT_K if net_w > 0.0 else -COP_STRAIGHT_K) / k_per_wh
+        loss_per_h = loss_w_k * k_per_wh
+        goal_h = hours_to(goal_wh - heat_wh, net_w, loss_per_h)
+        if goal_h <= h:
+            h, change_wh = goal_h, goal_wh - heat_wh
+            heat_wh = goal_wh
+        else:
+            change_wh = net_w * h * relaxation(loss_per_h * h)
+            heat_wh += change_wh
+        load_w -= leak_w_k * k_per_wh * change_wh
         if running > 0.5:
             on_h += h
-            moved_wh += cooling_w * h
+            moved_wh += (cooling_w + 0.5 * cooling_w_k * k_per_wh * change_wh) * h
         else:
             rest_h += h
         left_h -= h
         if left_h <= 1e-12:
             break
     return heat_wh, running, rest_h, on_h, moved_wh
+
+
+@compiled
+def piece_of(
+    heat_wh: float, net_w: float, frozen_k_per_wh: float, melting_k_per_wh: float,
+    thawed_k_per_wh: float, melt_wh: float,
+) -> tuple[float, float]:  # fmt: skip
+    """Kelvin per Wh of the piece (frozen, mushy, thawed) a zone moves in, and its far edge, Wh."""
+    if net_w > 0.0:
+        if heat_wh < 0.0:
+            return frozen_k_per_wh, 0.0
+        if heat_wh < melt_wh:
+            return melting_k_per_wh, melt_wh
+        return thawed_k_per_wh, FAR_WH
+    if heat_wh > melt_wh:
+        return thawed_k_per_wh, melt_wh
+    if heat_wh > 0.0:
+        return melting_k_per_wh, 0.0
+    return frozen_k_per_wh, -FAR_WH
