@@ -73,13 +73,17 @@ def is_warm() -> bool:
 
 
 def compiled(function: Function) -> Function:
-    """Decorate a scalar function: numba without the interpreter lock, cached by source."""
+    """Decorate a scalar function: numba without the interpreter lock, inlined, cached by source."""
     before = numba.core.config.CACHE_DIR
     if _FOLDER is not None:
         numba.core.config.CACHE_DIR = str(_FOLDER)
     try:
         jit = numba.njit(
-            cache=_FOLDER is not None, nogil=True, error_model="numpy", fastmath=_SAFE_FAST_MATH
+            cache=_FOLDER is not None,
+            nogil=True,
+            forceinline=True,
+            error_model="numpy",
+            fastmath=_SAFE_FAST_MATH,
         )
         result: Function = jit(function)
         return result
