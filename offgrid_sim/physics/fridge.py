@@ -132,7 +132,7 @@ def zone_heat_wh(
 def relaxation(decay: float) -> float:
     """(1 - exp(-x)) / x, the share of an initial rate that lasts over a step; x >= 0.
 
-    Taylor series below 0.3 (error 2e-7), Pade (2, 2) of exp above, good to 1 % at x = 3.
+    Taylor series below 0.3 (error 2e-7), Pade (2, 2) of exp above: 0.9 % low at x = 2, 3 % at 3.
     """
     if decay < 0.3:
         return 1.0 - decay * (
@@ -187,6 +187,8 @@ def hours_to(goal_wh: float, net_w: float, loss_per_h: float) -> float:
 
     dH/dt = net - loss H, so t = -ln(1 - loss goal / net) / loss; never reached when >= 1.
     """
+    if goal_wh * net_w <= 0.0:
+        return 1e9
     straight_h = goal_wh / net_w
     ratio = loss_per_h * straight_h
     if ratio < 0.3:
@@ -250,7 +252,8 @@ def run_thermostat(
         load_w -= leak_w_k * k_per_wh * change_wh
         if running > 0.5:
             on_h += h
-            moved_wh += (cooling_w + 0.5 * cooling_w_k * k_per_wh * change_wh) * h
+            # the zone's warming integrated over h is (net h - change) / loss: heat closes exactly
+            moved_wh += cooling_w * h + cooling_w_k * (net_w * h - change_wh) / loss_w_k
         else:
             rest_h += h
         left_h -= h
