@@ -16,6 +16,8 @@ from offgrid_sim.plan.route import Stop
 from offgrid_sim.plan.trip import Trip
 from offgrid_sim.weather.table import COLUMNS, WeatherBlock, WeatherProvider, WeatherSource
 
+ALL_YEARS = slice(None)
+
 
 @dataclass(frozen=True)
 class Prepared:
@@ -38,32 +40,62 @@ class Prepared:
     steps_per_hour: int = STEPS_PER_HOUR
 
 
+@dataclass(frozen=True)
+class Weather:
+    """A trip laid out in time with the weather of each stay; ``years`` labels Y weather years."""
+
+    line: Timeline
+    blocks: tuple[tuple[Stay, WeatherBlock], ...]
+    years: tuple[int, ...]
+
+    @property
+    def sources(self) -> tuple[WeatherSource, ...]:
+        """Where the weather of each stay came from."""
+        return tuple(block.source for _, block in self.blocks)
+
+
+def get_weather(
+    trip: Trip,
+    provider_of: Callable[[Stop], WeatherProvider],
+    most_years: int,
+    *,
+    years: slice = ALL_YEARS,
+    only_labels: bool = False,
+) -> Weather:
+    """Lay out the trip and fetch its weather stop by stop.
+
+    ``provider_of`` names the weather source of a stop. Weather years common to all stops are
+    used, at most ``most_years``, of these the ones in ``years``. With ``only_labels`` no weather
+    is fetched.
+    """
+    line = timeline(trip)
+    parts = stays(trip, line)
+    labels = _common_years(parts, line, provider_of)[:most_years][years]
+    if only_labels:
+        return Weather(line, (), labels)
+    blocks = tuple((stay, _block(stay, line, provider_of(stay.stop), labels)) for stay in parts)
+    return Weather(line, blocks, labels)
+
+
 def prepare(
     trip: Trip,
     provider_of: Callable[[Stop], WeatherProvider],
     most_years: int,
     steps_per_hour: int = STEPS_PER_HOUR,
 ) -> Prepared:
-    """Lay out the trip, fetch its weather stop by stop and turn both into numbers.
-
-    ``provider_of`` names the weather source of a stop. Weather years common to all stops are
-    used, at most ``most_years`` of them.
-    """
-    line = timeline(trip)
-    parts = stays(trip, line)
-    years = _common_years(parts, line, provider_of)[:most_years]
-    blocks = [(stay, _block(stay, line, provider_of(stay.stop), years)) for stay in parts]
-    skies, ghi = sky_numbers(trip, line, blocks)
+    """Lay out the trip, fetch its weather and turn both into numbers."""
+    weather = get_weather(trip, provider_of, most_years)
+    skies, ghi = sky_numbers(trip, weather.line, list(weather.blocks))
     return Prepared(
         trip=trip,
-        line=line,
+        line=weather.line,
         van=van_numbers(trip.van),
-        clock=clock_numbers(trip, line),
-        ask=ask_numbers(trip, line, steps_per_hour),
+        clock=clock_numbers(trip, weather.line),
+        ask=ask_numbers(trip, weather.line, steps_per_hour),
         skies=skies,
         ghi_w_m2=ghi,
-        years=years,
-        sources=tuple(block.source for _, block in blocks),
+        years=weather.years,
+        sources=weather.sources,
         steps_per_hour=steps_per_hour,
     )
 
@@ -86,14 +118,12 @@ def _common_years(
 def _block(
     stay: Stay, line: Timeline, provider: WeatherProvider, years: tuple[int, ...]
 ) -> WeatherBlock:
-    """Weather of one stay; a single year stands for each of ``years``.
-
-    The whole trip is asked for and cut to the stay, so that a label means the same winter at
-    every stop, also where the stay lies in the next calendar year.
-    """
+    """Weather of one stay; a single year stands for each of ``years``."""
     place, times = place_of(stay.stop), line.times_utc
+    hours = slice(stay.first, stay.last)
+    if not provider.label_is_start_year:
+        return provider.block(place, times[hours], years)
     own = provider.years(place, times)
     block = provider.block(place, times, own if len(own) == 1 else years)
-    hours = slice(stay.first, stay.last)
     cut = {name: getattr(block, name)[:, hours] for name in COLUMNS}
     return replace(block, times_utc=times[hours], **cut)

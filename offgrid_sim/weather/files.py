@@ -71,6 +71,8 @@ class _Prepared:
 class FileWeather:
     """A WeatherProvider over files. Files without coordinates borrow those of each stop."""
 
+    label_is_start_year = True
+
     def __init__(self, raws: Sequence[RawHours]):
         if not raws:
             raise WeatherFileError("no weather file was given; name at least one.")

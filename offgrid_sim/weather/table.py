@@ -75,7 +75,14 @@ class WeatherBlock:
 
 
 class WeatherProvider(Protocol):
-    """A source of weather. ``years`` lists the labels it can give for a span of hours."""
+    """A source of weather. ``years`` lists the labels it can give for a span of hours.
+
+    ``label_is_start_year`` is true where a label is the calendar year in which the asked span
+    starts: then the whole trip must be asked for at every stop, so that one label means one
+    winter. It is false where a label means the same whatever span is asked for.
+    """
+
+    label_is_start_year: bool
 
     def years(self, place: Place, times_utc: pd.DatetimeIndex) -> tuple[int, ...]:
         """Labels of the weather years that cover ``times_utc`` at ``place``."""

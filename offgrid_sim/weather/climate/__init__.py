@@ -54,6 +54,8 @@ class ClimateWeather:
     never changes it.
     """
 
+    label_is_start_year = False
+
     def __init__(self, n_years: int, seed: int):
         """``n_years`` >= 1 and ``seed`` >= 0, else ValueError."""
         if n_years < 1 or seed < 0:
