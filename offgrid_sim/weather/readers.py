@@ -47,8 +47,11 @@ _PVLIB_NAMES = {
 
 def read_weather_file(path: str | Path) -> RawHours:
     """Rows of the weather file at ``path``, whatever its format; WeatherFileError if unusable."""
-    name = Path(path).name
-    text = read_text(path)
+    return read_weather_text(read_text(path), Path(path).name)
+
+
+def read_weather_text(text: str, name: str) -> RawHours:
+    """Rows of a weather file's text; ``name`` is what errors call it."""
     kind = format_of(text, name)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

@@ -6,19 +6,18 @@ from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
-from offgrid_sim.errors import OffgridError
 from offgrid_sim.plan.loaded import STATION, LoadedTrip
 from offgrid_sim.plan.route import Stop
 from offgrid_sim.weather.climate import ClimateWeather
 from offgrid_sim.weather.files import open_weather_file, packaged_station
-from offgrid_sim.weather.table import WeatherProvider
+from offgrid_sim.weather.table import Place, WeatherProvider
 
 
 def providers(loaded: LoadedTrip) -> Callable[[Stop], WeatherProvider]:
     """A function from stop to its weather source.
 
-    A stop's own file comes first, then the file that serves all stops, then the climate. Raises
-    WeatherFileError where a file is unusable.
+    A stop's own file comes first, then what serves all stops: a file, the fetched past years or
+    the climate. Raises WeatherFileError where a file is unusable.
     """
     choice = loaded.trip.weather
 
@@ -39,9 +38,24 @@ def providers(loaded: LoadedTrip) -> Callable[[Stop], WeatherProvider]:
             return of_file("weather.file", choice.file)
         if choice.source == "climate":
             return _climate(choice.years, choice.seed)
-        raise OffgridError(f"weather source {choice.source!r} is not known; use climate or file.")
+        return archive()
+
+    @cache
+    def archive() -> WeatherProvider:
+        from offgrid_sim.weather.archive import ArchiveWeather  # requests: only where wanted
+
+        return ArchiveWeather(archive_places(loaded))
 
     return provider_of
+
+
+def archive_places(loaded: LoadedTrip) -> list[Place]:
+    """The stops without a weather file of their own, as places to ask an archive for."""
+    return [
+        Place(stop.place, stop.latitude_deg, stop.longitude_deg, stop.altitude_m)
+        for stop in loaded.trip.route.stops
+        if stop.weather is None
+    ]
 
 
 @cache
