@@ -1,0 +1,114 @@
+"""A small chart that needs no script: shape as SVG, words as HTML beside it, so both stay legible.
+
+The drawing stretches to the width it is given; only its labels keep their size.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from offgrid_sim.report.bands import BandSpans
+from offgrid_sim.report.words import number, short_day
+
+WIDTH, HEIGHT = 1000.0, 100.0
+"""Drawing units; stretched to the box they stand in."""
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A label at a place along an axis, per cent from left or from top."""
+
+    text: str
+    at_pct: float
+
+
+@dataclass(frozen=True)
+class BandPath:
+    """All hours of a band as one SVG path, by its name (which gives colour and hatch)."""
+
+    name: str
+    path: str
+
+
+@dataclass(frozen=True)
+class StaticPanel:
+    """One curve: its title, SVG path, value ticks, and a line to mind (per cent from top)."""
+
+    title: str
+    ink: str
+    path: str
+    ticks: tuple[Tick, ...]
+    mark_pct: float | None = None
+
+
+@dataclass(frozen=True)
+class StaticChart:
+    """Panels over one time axis; ``finding`` says in words what is to be seen."""
+
+    panels: tuple[StaticPanel, ...]
+    bands: tuple[BandPath, ...]
+    days: tuple[Tick, ...]
+    finding: str
+
+
+def static_chart(hourly: pd.DataFrame, bands: tuple[BandSpans, ...], finding: str) -> StaticChart:
+    """State of charge, and the freezer (or fridge) temperature where there is one."""
+    hours = len(hourly)
+    shown = [_panel("State of charge, %", "battery", hourly["soc"].to_numpy() * 100,
+                    (0.0, 50.0, 100.0), hours)]  # fmt: skip
+    for column, title, ink, mark in (
+        ("temp_freezer_c", "Freezer, °C", "freezer", None),
+        ("temp_fridge_c", "Fridge, °C", "fridge", 5.0),
+    ):
+        values = hourly[column].to_numpy(float)
+        if not np.isnan(values).any():
+            shown.append(_panel(title, ink, values, _round_ticks(values), hours, mark))
+            break
+    paths = tuple(BandPath(b.band.name, _band_path(b, hours)) for b in bands if b.band.tint > 0)
+    return StaticChart(tuple(shown), paths, day_ticks(hourly.index), finding)
+
+
+def day_ticks(times: pd.Index, most: int = 6) -> tuple[Tick, ...]:
+    """Midnights spread over the trip, at most ``most`` of them."""
+    days = max(len(times) // 24, 1)
+    every = -(-days // most)
+    return tuple(
+        Tick(short_day(times[k * 24]), 100.0 * k * 24 / len(times)) for k in range(0, days, every)
+    )
+
+
+def _round_ticks(values: np.ndarray) -> tuple[float, ...]:
+    least, most = float(min(values.min(), 0.0)), float(max(values.max(), 5.0))
+    step = next(s for s in (5.0, 10.0, 20.0, 50.0) if (most - least) / s <= 4 or s == 50.0)
+    first, last = np.floor(least / step), np.ceil(most / step)
+    return tuple(float(step * k) for k in np.arange(first, last + 1))
+
+
+def _panel(
+    title: str,
+    ink: str,
+    values: np.ndarray,
+    ticks: tuple[float, ...],
+    hours: int,
+    mark: float | None = None,
+) -> StaticPanel:
+    low, high = ticks[0], ticks[-1]
+
+    def pct(value: float) -> float:
+        return round(100 * (high - value) / (high - low), 2)
+
+    x = WIDTH * (np.arange(hours) + 1) / hours
+    y = HEIGHT * (high - np.clip(values, low, high)) / (high - low)
+    path = "M" + "L".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
+    labels = tuple(Tick(number(tick), pct(tick)) for tick in ticks)
+    return StaticPanel(title, ink, path, labels, None if mark is None else pct(mark))
+
+
+def _band_path(found: BandSpans, hours: int) -> str:
+    scale = WIDTH / hours
+    return "".join(
+        f"M{s.first * scale:.1f},0V{HEIGHT:.0f}H{s.last * scale:.1f}V0Z" for s in found.spans
+    )

@@ -1,0 +1,273 @@
+"""The timeline: one plotly figure, every panel on one axis of local wall clock.
+
+The figure is complete as built. For the page it is slimmed: curves name the column they draw and
+the page's script fills them from one compact copy of the trace, which also feeds the download.
+Bands are one path each, so that ninety nights cost as much as one.
+"""
+
+from __future__ import annotations
+
+import base64
+import html
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from offgrid_sim.report.bands import HOUR, BandSpans, Span
+from offgrid_sim.report.look import INKS
+from offgrid_sim.report.panels import Curve, Panel, Scale
+
+PANEL_PX, KEY_PX, LANE_PX, TOP_PX, BOTTOM_PX = 130, 44, 19, 26, 40
+LEFT_PX, RIGHT_PX = 40, 36
+LINE_PX = 1.6
+
+
+@dataclass(frozen=True)
+class Lane:
+    """A row of bars above the panels: ``texts`` are written into the bars where they fit."""
+
+    title: str
+    ink: str
+    hatch: str
+    spans: tuple[Span, ...]
+    texts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A panel and where it stands: pixels from the top of the figure to its key."""
+
+    panel: Panel
+    key_top_px: int
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """The figure with what the page puts around it."""
+
+    figure: go.Figure
+    height_px: int
+    placed: tuple[Placed, ...]
+    lane_tops_px: tuple[tuple[str, int], ...]
+
+
+def timeline(
+    hourly: pd.DataFrame,
+    panels: tuple[Panel, ...],
+    bands: tuple[BandSpans, ...],
+    lanes: tuple[Lane, ...],
+) -> Timeline:
+    """Build the figure from the trace (index: local wall clock, hourly), top to bottom."""
+    lanes_px = LANE_PX * len(lanes)
+    height = TOP_PX + lanes_px + len(panels) * (KEY_PX + PANEL_PX) + BOTTOM_PX
+    body = height - TOP_PX - BOTTOM_PX
+    figure = go.Figure(layout=_layout(height, hourly.index))
+    figure.update_layout(yaxis=_lane_axis(lanes, 1 - lanes_px / body))
+    for row, lane in enumerate(lanes):
+        figure.add_trace(_lane_bars(lane, row))
+    placed = []
+    for k, panel in enumerate(panels):
+        top = lanes_px + k * (KEY_PX + PANEL_PX) + KEY_PX
+        domain = (1 - (top + PANEL_PX) / body, 1 - top / body)
+        _add_panel(figure, hourly, panel, 2 * k + 2, (max(domain[0], 0.0), domain[1]))
+        placed.append(Placed(panel, TOP_PX + top - KEY_PX))
+    figure.update_layout(shapes=[*_tints(bands), *figure.layout.shapes])
+    tops = tuple((lane.title, TOP_PX + row * LANE_PX) for row, lane in enumerate(lanes))
+    return Timeline(figure, height, tuple(placed), tops)
+
+
+def _layout(height: int, times: pd.Index) -> dict[str, Any]:
+    ticks = [
+        {"dtickrange": [None, 43_200_000], "value": "%H:%M<br>%-d %b"},
+        {"dtickrange": [43_200_000, "M1"], "value": "%-d %b"},
+        {"dtickrange": ["M1", None], "value": "%b %Y"},
+    ]
+    shared = {
+        "type": "date",
+        "range": [_date(times[0]), _date(times[-1] + HOUR)],
+        "tickformatstops": ticks,
+        "nticks": 7,
+        "fixedrange": True,
+        "zeroline": False,
+        "automargin": False,
+        "tickfont": {"size": 11},
+    }
+    return {
+        "height": height,
+        "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": TOP_PX, "b": BOTTOM_PX, "pad": 0},
+        "template": "none",
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": "system-ui, sans-serif", "size": 11, "color": INKS["soft"].light},
+        "showlegend": False,
+        "dragmode": False,
+        "hovermode": "x",
+        "hoverdistance": -1,
+        "barmode": "overlay",
+        "uniformtext": {"mode": "hide", "minsize": 10},
+        "xaxis": {**shared, "gridcolor": INKS["rule"].light, "side": "bottom"},
+        "xaxis2": {**shared, "matches": "x", "overlaying": "x", "side": "top", "showgrid": False},
+    }
+
+
+def _lane_axis(lanes: tuple[Lane, ...], low: float) -> dict[str, Any]:
+    return {
+        "domain": [min(max(low, 0.0), 1.0), 1.0],
+        "range": [max(len(lanes), 1) - 0.5, -0.5],
+        "visible": False,
+        "fixedrange": True,
+    }
+
+
+def _lane_bars(lane: Lane, row: int) -> go.Bar:
+    ink = INKS[lane.ink].light
+    hatched = bool(lane.hatch)
+    pattern = {"shape": lane.hatch, "fgcolor": INKS["card"].light, "size": 5, "solidity": 0.28}
+    return go.Bar(
+        orientation="h",
+        base=[_date(span.start) for span in lane.spans],
+        x=[(span.end - span.start) / pd.Timedelta(milliseconds=1) for span in lane.spans],
+        y=[row] * len(lane.spans),
+        width=0.78,
+        marker={"color": ink, "line": {"width": 0}, **({"pattern": pattern} if hatched else {})},
+        text=[plain(text) for text in lane.texts] or None,
+        textposition="inside",
+        insidetextanchor="start",
+        textangle=0,
+        insidetextfont={"color": INKS["card"].light, "size": 11},
+        hoverinfo="skip",
+        name=plain(lane.title),
+        xaxis="x2",
+        yaxis="y",
+    )
+
+
+def _add_panel(
+    figure: go.Figure,
+    hourly: pd.DataFrame,
+    panel: Panel,
+    axis: int,
+    domain: tuple[float, float],
+) -> None:
+    """Put a panel on value axes ``axis`` and ``axis + 1``."""
+    figure.update_layout({f"yaxis{axis}": _value_axis(panel.left, domain)})
+    if panel.right is not None:
+        right = _value_axis(panel.right, domain)
+        right |= {"overlaying": f"y{axis}", "side": "right", "showgrid": False}
+        figure.update_layout({f"yaxis{axis + 1}": right})
+    for curve in panel.curves:
+        name = f"y{axis + 1}" if curve.right else f"y{axis}"
+        figure.add_trace(_curve(hourly, curve, name))
+    if panel.mark is not None:
+        line = {"color": INKS["edge"].light, "width": 1, "dash": "dash"}
+        figure.add_shape(
+            type="line", xref="paper", x0=0, x1=1, yref=f"y{axis}", y0=panel.mark, y1=panel.mark,
+            line=line, layer="below",
+        )  # fmt: skip
+
+
+def _value_axis(scale: Scale, domain: tuple[float, float]) -> dict[str, Any]:
+    return {
+        "domain": list(domain),
+        "range": [scale.low, scale.high],
+        "fixedrange": True,
+        "zeroline": False,
+        "nticks": 5,
+        "gridcolor": INKS["rule"].light,
+        "tickfont": {"size": 11},
+        "anchor": "x",
+    }
+
+
+def _curve(hourly: pd.DataFrame, curve: Curve, yaxis: str) -> go.Scatter:
+    ink = INKS[curve.ink].light
+    step = curve.at == "hour"
+    shaded: dict[str, Any] = {}
+    if curve.drawn == "stack":
+        weight = 0.0 if curve.dash == "solid" else 1.0
+        shaded = {"stackgroup": yaxis, "fillcolor": see_through(ink, 0.55 if not weight else 0.16)}
+    elif curve.drawn == "area":
+        shaded = {"fill": "tozeroy", "fillcolor": see_through(ink, 0.35 if step else 0.13)}
+    return go.Scatter(
+        x=(hourly.index if step else hourly.index + HOUR).to_numpy("datetime64[ms]"),
+        y=curve.values(hourly),
+        mode="lines",
+        line={"color": ink, "width": 1 if curve.drawn != "line" else LINE_PX, "dash": curve.dash,
+              "shape": "hv" if step else "linear"},
+        hoverinfo="none",
+        name=curve.title,
+        meta={"column": curve.column, "scale": curve.scale, "at": curve.at},
+        yaxis=yaxis,
+        **shaded,
+    )  # fmt: skip
+
+
+def _tints(bands: tuple[BandSpans, ...]) -> list[dict[str, Any]]:
+    """One background shape for each tinted band, over the height of the whole figure."""
+    return [
+        {
+            "type": "path",
+            "xref": "x",
+            "yref": "paper",
+            "path": " ".join(
+                f"M{_path_date(s.start)},0V1H{_path_date(s.end)}V0Z" for s in found.spans
+            ),
+            "fillcolor": see_through(INKS[found.band.ink].light, found.band.tint),
+            "line": {"width": 0},
+            "layer": "below",
+            "name": found.band.name,
+        }
+        for found in bands
+        if found.band.tint > 0
+    ]
+
+
+def see_through(colour: str, alpha: float) -> str:
+    """``#rrggbb`` with an alpha, still as hex, so that a script can swap the colour."""
+    return f"{colour}{round(alpha * 255):02x}"
+
+
+def plain(text: str) -> str:
+    """``text`` for plotly, which renders a subset of HTML: shown as it is, whatever it holds."""
+    return html.escape(text, quote=False)
+
+
+def _date(moment: pd.Timestamp) -> str:
+    return f"{moment:%Y-%m-%d %H:%M}"
+
+
+def _path_date(moment: pd.Timestamp) -> str:
+    return f"{moment:%Y-%m-%d_%H:%M}"
+
+
+def slim_figure(figure: go.Figure) -> dict[str, Any]:
+    """The figure as plain JSON in which curves name their column instead of holding it."""
+    plain_json: dict[str, Any] = json.loads(figure.to_json())
+    for trace in plain_json["data"]:
+        if "meta" in trace:
+            del trace["x"], trace["y"]
+    return plain_json
+
+
+def trace_island(hourly: pd.DataFrame) -> dict[str, Any]:
+    """The hourly trace, compact: float32 columns and whole minutes since the first local hour.
+
+    Each array is base64 of little-endian numbers, shape (H,).
+    """
+    start = hourly.index[0]
+    minutes = (hourly.index - start) // pd.Timedelta(minutes=1)
+    numbers = hourly.drop(columns="utc")
+    return {
+        "local_start": f"{start:%Y-%m-%dT%H:%M}",
+        "utc_start": f"{hourly['utc'].iloc[0]:%Y-%m-%dT%H:%M}",
+        "minutes": _packed(minutes.to_numpy("<i4")),
+        "columns": {name: _packed(numbers[name].to_numpy("<f4")) for name in numbers},
+    }
+
+
+def _packed(values: np.ndarray) -> str:
+    return base64.b64encode(values.tobytes()).decode("ascii")
