@@ -38,27 +38,26 @@ def _sentence(outcome: RunOutcome) -> str:
     if len(outcome.ready.years) == 1:
         return _one_year(outcome)
     risk = outcome.risk
-    season = f"of {len(risk.years)} weather years"
-    parts = [f"the battery goes dark in {_times(risk.blackout)} {season}"]
+    text = f"The battery goes dark in {_times(risk.blackout)}"
     if outcome.ready.van["has_freezer"][0] and outcome.ready.van["frozen_kg"][0] > 0:
-        parts.append(f"frozen food starts to thaw in {_times(risk.thaw)}")
-    text = " and ".join(parts)
-    worst = first_of(outcome, "blackout") or first_of(outcome, "thaw")
-    if outcome.shown == "worst" and worst is not None:
-        hours = outcome.summary["blackout_hours"] or outcome.summary["thaw_hours"]
-        text += f"; the worst is dark for {hours:.0f} h, first on {day(worst.start)}"
-        if not outcome.summary["blackout_hours"]:
-            text = text.replace("is dark for", "thaws for")
-    else:
-        text += f"; the lowest charge of all is {risk.min_soc.min() * 100:.0f} %"
-    return text[0].upper() + text[1:] + "."
+        text += f", frozen food starts to thaw in {_times(risk.thaw, short=True)}"
+    dark, thaw = first_of(outcome, "blackout"), first_of(outcome, "thaw")
+    summary = outcome.summary
+    if outcome.shown == "worst" and dark is not None:
+        text += f"; the worst is dark for {summary['blackout_hours']:.0f} h"
+        return f"{text}, first on {day(dark.start)}."
+    if outcome.shown == "worst" and thaw is not None:
+        text += f"; the worst thaws for {summary['thaw_hours']:.0f} h"
+        return f"{text}, first on {day(thaw.start)}."
+    return f"{text}; the lowest charge of all is {risk.min_soc.min() * 100:.0f} %."
 
 
-def _times(chance: Chance) -> str:
-    """``4 (5-30 %)``: count and its interval."""
+def _times(chance: Chance, short: bool = False) -> str:
+    """``4 of 30 weather years (5-30 %)``: count and 95 % interval."""
+    of_years = "" if short else f" of {chance.years} weather years"
     if chance.happened == 0:
-        return f"none (at most {chance.high * 100:.0f} %)"
-    return f"{chance.happened} ({chance.low * 100:.0f}-{chance.high * 100:.0f} %)"
+        return f"none{of_years} (at most {chance.high * 100:.0f} %)"
+    return f"{chance.happened}{of_years} ({chance.low * 100:.0f}-{chance.high * 100:.0f} %)"
 
 
 def _one_year(outcome: RunOutcome) -> str:
