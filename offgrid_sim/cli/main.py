@@ -24,6 +24,10 @@ INTERRUPTED, PIPE_CLOSED, WRONG_INPUT, OWN_FAULT = 130, 141, 2, 70
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("offgrid_sim.cli.run:command", "Simulate a trip hour by hour and write its report."),
+    "weather": (
+        "offgrid_sim.cli.weather:command",
+        "Climate of a place; past years, fetched once and kept.",
+    ),
     "check": (
         "offgrid_sim.cli.check:command",
         "Check a file; show every value with its origin.",

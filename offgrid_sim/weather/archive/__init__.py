@@ -45,6 +45,8 @@ class ArchiveWeather:
     means the same winter everywhere. Each place takes the archive that covers most years.
     """
 
+    label_is_start_year = True
+
     def __init__(self, together: Sequence[Place] = (), cache: ArchiveCache | None = None):
         self._together = tuple(together)
         self._cache = ArchiveCache() if cache is None else cache
