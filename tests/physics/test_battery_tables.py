@@ -201,23 +201,30 @@ def test_peukert_never_invents_capacity(amps, rated_a, exponent):
 # ---- acceptance ----------------------------------------------------------------------------
 
 
+MOMENT_PER_H = 1e6
+"""Steps an hour so short that the mean current is the present one."""
+
+
 def test_b7_lead_at_95_per_cent_takes_5_a():
-    assert acceptance_a(AGM, 0.95, 100.0, 20.0, 5.0, 0.012, 6.0) == pytest.approx(5.0)
+    amps = acceptance_a(AGM, 0.95, 100.0, 20.0, 5.0, 0.012, MOMENT_PER_H)
+    assert amps == pytest.approx(5.0, rel=1e-3)
 
 
-def test_b7_lead_needs_3_to_5_hours_from_90_to_99_5_per_cent():
-    # Sheet: dSoC/dt = 1/h (1 - SoC), ln(0.10 / 0.005) = 3.0 h; longer with charge losses.
-    soc, hours, step_h = 0.90, 0.0, 0.01
+@pytest.mark.parametrize("step_h", [0.01, 1 / 6])
+def test_b7_lead_needs_3_to_5_hours_from_90_to_99_5_per_cent(step_h):
+    # ln(0.10 / 0.005) = 3.0 h if all charge were kept; longer, for lead keeps 60 to 72 % here.
+    soc, hours = 0.90, 0.0
     while soc < 0.995:
         amps = acceptance_a(AGM, soc, 100.0, 20.0, 5.0, 0.012, 1 / step_h)
         soc += amps * coulombic_efficiency(AGM, soc) * step_h / 100.0
         hours += step_h
-    assert 3.0 < hours < 5.0
+    assert 3.0 < hours <= 5.0
 
 
 def test_lithium_takes_its_rate_until_97_per_cent():
     assert acceptance_a(LFP, 0.5, 100.0, 50.0, 5.0, 0.008, 6.0) == 50.0
-    assert acceptance_a(LFP, 0.985, 100.0, 50.0, 5.0, 0.008, 6.0) == pytest.approx(9.0)
+    half_taper_a = acceptance_a(LFP, 0.985, 100.0, 50.0, 5.0, 0.008, MOMENT_PER_H)
+    assert half_taper_a == pytest.approx(25.0, rel=1e-3)
 
 
 def test_the_absorption_voltage_limits_the_current():
@@ -241,7 +248,8 @@ def test_acceptance_is_never_negative_and_never_overfills(
     amps = acceptance_a(chemistry, soc, capacity_ah, rate_a, headroom_v, ohm, per_h)
     assert amps >= 0.0
     assert amps <= rate_a
-    assert amps / per_h <= max(1.0 - soc, 0.0) * capacity_ah + 1e-9
+    kept_ah = amps / per_h * coulombic_efficiency(chemistry, soc)
+    assert kept_ah <= max(1.0 - soc, 0.0) * capacity_ah + 1e-9
     assert amps * ohm <= max(headroom_v, 0.0) + 1e-9
 
 
