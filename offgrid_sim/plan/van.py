@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
+from offgrid_sim.plan.parts import Parts
 from offgrid_sim.plan.quantity import PlanModel, quantity
 
 SpotInVan = Literal["cabin", "under_floor", "outside"]
@@ -389,3 +390,4 @@ class Van(PlanModel):
     loads: tuple[Load, ...] = Field(default_factory=_usual_loads)
     inverter: Inverter = Field(default_factory=Inverter)
     rationing: Rationing = Field(default_factory=Rationing)
+    parts: Parts = Field(default_factory=Parts)
