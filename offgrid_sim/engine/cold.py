@@ -35,7 +35,11 @@ Record = Any
 def cool_food(
     van: Record, sky: Record, state: Record, flow: Record, h: float, per_h: float
 ) -> None:
-    """Both zones over one step; sets the fridge's mean power and its heat from the cabin."""
+    """Both zones over one step; sets the fridge's mean power and its heat from the cabin.
+
+    Heat that the cooled zone took less than at its temperature at the start, because it warmed on
+    the way, stays where it came from: in the fresh zone and in the cabin.
+    """
     flow.fridge_w = 0.0
     flow.running_share = 0.0
     state.from_cabin_w = 0.0
@@ -49,16 +53,22 @@ def cool_food(
     melted_kg = melt_frost(van, state, cooled_c, h)
     leak_w = van.cooled_ua_w_k * (state.cabin_c - cooled_c)
     load_w = leak_w - melted_kg * (ICE_FUSION_KJ_KG / 3.6) * per_h
-    leak_w_k = van.cooled_ua_w_k
+    leak_w_k, between_w_k, fresh_k_per_w = van.cooled_ua_w_k, 0.0, 0.0
     if van.has_fresh > 0.5 and van.has_freezer > 0.5:
-        between_w, between_w_k, from_cabin_w = keep_fresh(van, state, cooled_c, powered, h)
+        between_w, between_w_k, from_cabin_w, fresh_k_per_w = keep_fresh(
+            van, state, cooled_c, powered, h
+        )
         load_w += between_w
         leak_w_k += between_w_k
         state.from_cabin_w = leak_w + from_cabin_w + state.door_w
     else:
         load_w += state.door_w
         state.from_cabin_w = leak_w + state.door_w
-    run_compressor(van, sky, state, flow, load_w, leak_w_k, cooled_c, powered, h, per_h)
+    state.warming_w = load_w
+    less_w = run_compressor(van, sky, state, flow, load_w, leak_w_k, cooled_c, powered, h, per_h)
+    less_between_w = less_w * between_w_k / leak_w_k
+    state.fresh_c += less_between_w * fresh_k_per_w
+    state.from_cabin_w -= less_w - less_between_w
     catch_water(van, state, melted_kg, h)
 
 
@@ -66,8 +76,11 @@ def cool_food(
 def run_compressor(
     van: Record, sky: Record, state: Record, flow: Record, load_w: float, leak_w_k: float,
     cooled_c: float, powered: bool, h: float, per_h: float,
-) -> None:  # fmt: skip
-    """Thermostat and compressor; heat goes back to the cabin as far as the condenser is there."""
+) -> float:  # fmt: skip
+    """Thermostat and compressor; heat goes back to the cabin as far as the condenser is there.
+
+    Returns by how much less heat than ``load_w`` came into the cooled zone, W.
+    """
     condenser_c = van.condenser_rise_k + around_c(
         van.condenser_cabin_share, state.cabin_c, sky.temp_air_c
     )
@@ -79,6 +92,7 @@ def run_compressor(
         van.thawed_k_per_wh, van.melt_heat_wh, drop_k, condenser_c, van.refrigerant_factor,
         van.compressor_w, van.min_off_h, h,
     )  # fmt: skip
+    less_w = load_w - (heat_wh - state.cooled_heat_wh + moved_wh) * per_h
     state.cooled_heat_wh, state.running, state.rest_h = heat_wh, running, rest_h
     full_w = van.compressor_w + van.fan_w
     flow.running_share = on_h * per_h
@@ -89,13 +103,15 @@ def run_compressor(
         lift = cop(cooled_c - drop_k, condenser_c, van.refrigerant_factor)
         duty = min(max(load_w, 0.0) / (lift * van.compressor_w), 1.0)
         flow.unserved_w += duty * full_w
+    return less_w
 
 
 @compiled
 def keep_fresh(
     van: Record, state: Record, cooled_c: float, powered: bool, h: float
-) -> tuple[float, float, float]:
-    """Fresh zone between cabin and freezer: heat to the freezer (W), its W/K, heat leak (W).
+) -> tuple[float, float, float, float]:
+    """Fresh zone between cabin and freezer: heat to the freezer (W), its W/K, heat leak (W),
+    and kelvin that the zone warms over the step per watt.
 
     With power a flap between the zones holds the fresh zone near its set-point; without power
     it rests at its nominal opening.
@@ -115,10 +131,14 @@ def keep_fresh(
     leak_w = van.fresh_ua_w_k * (state.cabin_c - state.fresh_c)
     between_w = between_w_k * between_k
     rate_k_h = (leak_w + state.door_w - between_w) * van.fresh_k_per_wh
-    change_k = rate_k_h * h * relaxation((van.fresh_ua_w_k + flow_per_k) * van.fresh_k_per_wh * h)
+    lasting_h = h * relaxation((van.fresh_ua_w_k + flow_per_k) * van.fresh_k_per_wh * h)
+    change_k = rate_k_h * lasting_h
     state.fresh_c += change_k
     half_k = 0.5 * change_k
-    return between_w + flow_per_k * half_k, between_w_k, leak_w - van.fresh_ua_w_k * half_k
+    return (
+        between_w + flow_per_k * half_k, between_w_k, leak_w - van.fresh_ua_w_k * half_k,
+        van.fresh_k_per_wh * lasting_h,
+    )  # fmt: skip
 
 
 @compiled

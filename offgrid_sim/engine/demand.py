@@ -48,7 +48,7 @@ def clock_numbers(trip: Trip, line: Timeline) -> np.ndarray:
     reached = np.where(line.arrival & (line.driving_share <= 0.5), line.stop, reached)
     used = line.arrival | ((hourly == SERVICE_HOUR) & (line.driving_share == 0))
     used[0] = False
-    for name, field in (("fresh_water", "fill"), ("grey_dump", "dump")):
+    for name, field in (("fresh_water", "fill_fresh"), ("grey_dump", "dump_grey")):
         offered = np.array([getattr(stop, name) for stop in stops])
         clock[field] = used & offered[reached]
     clock["shore"] = np.array([stop.shore_power for stop in stops])[line.stop] * (

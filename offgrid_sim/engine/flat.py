@@ -66,7 +66,9 @@ SKY = np.dtype(
 each array would give at its best point (W) or tied to PWM_LOW_V and PWM_HIGH_V (A)."""
 
 CLOCK = np.dtype(
-    _floats("driving_share shore fill dump people occupancy night door_openings loaded_kg"),
+    _floats(
+        "driving_share shore fill_fresh dump_grey people occupancy night door_openings loaded_kg"
+    ),
     align=True,
 )
 """One hour of the trip, the same in every weather year: driving, services, who is aboard."""
@@ -77,19 +79,19 @@ ASK = np.dtype(_floats("vital_w normal_w comfort_w heat_share draw_l grey_l"), a
 STATE = np.dtype(
     _floats("""
     soc cell_c volts load_on fridge_locked
-    fresh_c cooled_heat_wh running rest_h from_cabin_w frost_kg frost_age_h dripped_share
+    fresh_c cooled_heat_wh warming_w running rest_h from_cabin_w frost_kg frost_age_h dripped_share
     melted_l tray_l floor_l
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
-    blackout_run_h
+    blackout_run_h half_step_per_ah
     cell_ohm_25c cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
     door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
-    emf_v ohm cold_v
+    emf_v ohm middle_ohm cold_v
     """),
     align=True,
 )
 """What one step hands to the next. ``cell_ohm_25c`` ... ``cold_high_wh`` are renewed each hour,
-``emf_v ohm cold_v`` (the battery at this moment) each step."""
+``emf_v ohm middle_ohm cold_v`` (the battery at this moment) each step."""
 
 FLOW = np.dtype(
     _floats("""

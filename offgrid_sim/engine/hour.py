@@ -24,6 +24,7 @@ Record = Any
 @compiled
 def settle_constants(van: Record, state: Record, h: float) -> None:
     """What holds for a whole run with steps of ``h`` hours."""
+    state.half_step_per_ah = 0.5 * h / van.capacity_ah
     state.cell_kept = exp(-h / van.cell_hours)
     state.cabin_ua_w_k = van.cabin_ua_w_k + van.closed_air_w_k
     state.cabin_k_per_w = 1.0 / state.cabin_ua_w_k
@@ -84,14 +85,14 @@ def use_services(van: Record, clock: Record, state: Record, flow: Record) -> Non
     """Fill the fresh tank and empty the grey one in the hour of arrival."""
     flow.filled_l = 0.0
     flow.dumped_l = 0.0
-    if clock.fill > 0.5 and van.fresh_tank_l > 0.0:
+    if clock.fill_fresh > 0.5 and van.fresh_tank_l > 0.0:
         kept = state.fresh_l / van.fresh_tank_l
         state.fresh_tank_wh_l = (
             kept * state.fresh_tank_wh_l + (1.0 - kept) * FILL_TEMP_C * WATER_WH_L_K
         )
         flow.filled_l = van.fresh_tank_l - state.fresh_l
         state.fresh_l = van.fresh_tank_l
-    if clock.dump > 0.5:
+    if clock.dump_grey > 0.5:
         flow.dumped_l = state.grey_l
         state.grey_l = 0.0
 

@@ -14,6 +14,7 @@ from offgrid_sim.physics.battery import (
     cold_overpotential_v,
     current_a,
     discharged_lead_factor,
+    ocv_line,
     ocv_v,
     stored_v,
 )
@@ -29,10 +30,15 @@ Record = Any
 
 @compiled
 def look_at_battery(van: Record, state: Record) -> None:
-    """The battery at this moment: open-circuit voltage, resistance, loss of voltage by cold."""
+    """The battery at this moment: open-circuit voltage, resistance, loss of voltage by cold.
+
+    Over a step the open-circuit voltage drifts with the charge that flows; ``middle_ohm`` adds
+    the drift up to the middle of the step, so that protection acts at the nearest step.
+    """
     chemistry = int(van.lead)
-    state.emf_v = ocv_v(chemistry, state.soc)
+    state.emf_v, slope_v = ocv_line(chemistry, state.soc)
     state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
+    state.middle_ohm = state.ohm + slope_v * state.half_step_per_ah
     state.cold_v = cold_overpotential_v(chemistry, state.soc, state.cold_share)
 
 
@@ -117,9 +123,12 @@ def protect(
     van: Record, state: Record, flow: Record, loads_w: float, spare_w: float, offered_w: float,
     h: float,
 ) -> None:  # fmt: skip
-    """Disconnect and reconnect the loads by battery voltage, the fridge by its own terminals."""
+    """Disconnect and reconnect the loads by battery voltage, the fridge by its own terminals.
+
+    Voltages are those of the middle of the step, with the compressor on if it runs at all.
+    """
     fridge_w = (van.compressor_w + van.fan_w) * van.has_fridge
-    running = fridge_w > 0.0 and state.running > 0.5 and state.fridge_locked < 0.5
+    running = fridge_w > 0.0 and state.fridge_locked < 0.5 and runs_in_step(van, state, h)
     base_w = van.controller_idle_w
     drawn_w = loads_w + base_w + (fridge_w if running else 0.0)
     volts = terminal_v(state, offered_w - drawn_w, spare_w)
@@ -136,14 +145,25 @@ def protect(
 
 
 @compiled
+def runs_in_step(van: Record, state: Record, h: float) -> bool:
+    """Whether the compressor runs, or would start within the step if it could."""
+    if state.running > 0.5:
+        return True
+    final_wh = state.cooled_heat_wh + h * state.warming_w
+    return final_wh >= state.cold_high_wh and state.rest_h + h >= van.min_off_h
+
+
+@compiled
 def terminal_v(state: Record, net_w: float, spare_w: float) -> float:
-    """Battery voltage at a net power; charging is limited to what the battery takes."""
+    """Battery voltage at a net power in the middle of the step; charging is limited to what the
+    battery takes."""
+    ohm = state.middle_ohm
     if net_w >= 0.0:
-        return state.emf_v + current_a(min(net_w, spare_w), state.emf_v, state.ohm) * state.ohm
+        return state.emf_v + current_a(min(net_w, spare_w), state.emf_v, ohm) * ohm
     inner_v = state.emf_v - state.cold_v
-    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * state.ohm * net_w <= 0.0:
+    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * ohm * net_w <= 0.0:
         return 0.0
-    return inner_v + current_a(net_w, inner_v, state.ohm) * state.ohm
+    return inner_v + current_a(net_w, inner_v, ohm) * ohm
 
 
 @compiled
@@ -185,7 +205,7 @@ def charge_battery(
     flow.alternator_w = min(alternator_w, room_w - flow.solar_w)
     flow.shore_w = min(shore_w, room_w - flow.solar_w - flow.alternator_w)
     net_w = flow.solar_w + flow.alternator_w + flow.shore_w - flow.load_w
-    move_charge(van, state, flow, net_w, pad_w, h, per_h)
+    move_charge(van, state, flow, net_w, spare_w, pad_w, h, per_h)
 
 
 @compiled
@@ -205,15 +225,20 @@ def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: flo
 
 @compiled
 def move_charge(
-    van: Record, state: Record, flow: Record, net_w: float, pad_w: float, h: float, per_h: float
-) -> None:
+    van: Record, state: Record, flow: Record, net_w: float, spare_w: float, pad_w: float,
+    h: float, per_h: float,
+) -> None:  # fmt: skip
     """Charge or discharge at ``net_w``, then self-discharge and the cells' own temperature."""
     chemistry = int(van.lead)
     cold_v = state.cold_v if net_w < 0.0 else 0.0
-    soc, current, heat_w = advance(
-        net_w, state.soc, h, chemistry, van.capacity_ah, state.ohm, cold_v,
-        van.peukert_from_a, van.peukert_exponent,
-    )  # fmt: skip
+    rest_w = net_w + flow.fridge_w
+    if van.lead > 0.5 and 0.0 < flow.running_share < 1.0 and rest_w <= spare_w:
+        soc, current, heat_w = advance_in_turns(van, state, flow, rest_w, h)
+    else:
+        soc, current, heat_w = advance(
+            net_w, state.soc, h, chemistry, van.capacity_ah, state.ohm, cold_v,
+            van.peukert_from_a, van.peukert_exponent,
+        )  # fmt: skip
     state.volts = ocv_v(chemistry, soc) + current * state.ohm - cold_v
     state.soc = max(soc - van.drain_per_h * h, 0.0)
     lost_v = stored_v(chemistry, soc) - stored_v(chemistry, state.soc)
@@ -225,3 +250,25 @@ def move_charge(
     flow.soc = state.soc
     flow.volts = state.volts
     flow.cell_c = state.cell_c
+
+
+@compiled
+def advance_in_turns(
+    van: Record, state: Record, flow: Record, rest_w: float, h: float
+) -> tuple[float, float, float]:
+    """The cells with the compressor on, then off: lead pays for peaks, not for the mean.
+
+    ``rest_w`` is the net power without the compressor. Returns the state of charge at the end,
+    mean current (A) and mean loss (W).
+    """
+    chemistry, on = int(van.lead), flow.running_share
+    running_w = rest_w - van.compressor_w - van.fan_w
+    soc, on_a, on_heat_w = advance(
+        running_w, state.soc, on * h, chemistry, van.capacity_ah, state.ohm,
+        state.cold_v if running_w < 0.0 else 0.0, van.peukert_from_a, van.peukert_exponent,
+    )  # fmt: skip
+    soc, off_a, off_heat_w = advance(
+        rest_w, soc, (1.0 - on) * h, chemistry, van.capacity_ah, state.ohm,
+        state.cold_v if rest_w < 0.0 else 0.0, van.peukert_from_a, van.peukert_exponent,
+    )  # fmt: skip
+    return soc, on * on_a + (1.0 - on) * off_a, on * on_heat_w + (1.0 - on) * off_heat_w

@@ -14,6 +14,9 @@ import numpy as np
 from offgrid_sim.compiled import compiled
 
 LFP, AGM = 0, 1
+LFP_TAPER_SHARE = 0.03
+"""Missing charge at which lithium starts to taper (common practice, no source)."""
+
 GRID = 20
 """The open-circuit table has GRID + 1 evenly spaced states of charge."""
 
@@ -82,6 +85,15 @@ def ocv_v(chemistry: int, soc: float) -> float:
     position = soc * GRID
     k = min(max(int(position), 0), GRID - 1)
     return OCV_V[chemistry, k] + (position - k) * (OCV_V[chemistry, k + 1] - OCV_V[chemistry, k])
+
+
+@compiled
+def ocv_line(chemistry: int, soc: float) -> tuple[float, float]:
+    """Open-circuit voltage at ``soc`` and its slope there, V and V per unit of charge."""
+    position = soc * GRID
+    k = min(max(int(position), 0), GRID - 1)
+    rise = OCV_V[chemistry, k + 1] - OCV_V[chemistry, k]
+    return OCV_V[chemistry, k] + (position - k) * rise, rise * GRID
 
 
 @compiled
@@ -170,18 +182,23 @@ def acceptance_a(
     chemistry: int, soc: float, capacity_ah: float, rate_limit_a: float, headroom_v: float,
     resistance: float, per_h: float,
 ) -> float:  # fmt: skip
-    """Largest charge current over a step of ``1 / per_h`` hours, A.
+    """Largest mean charge current over a step of ``1 / per_h`` hours, A.
 
-    The least of rate, taper, absorption voltage and room left. Lead tapers as
-    alpha (1 - soc) C with alpha = 1 per hour (kinetic-battery style, from memory); lithium over
-    its last 3 %. ``headroom_v`` is absorption minus open-circuit voltage.
+    The least of rate, taper and absorption voltage. Lead tapers as alpha (1 - soc) C with
+    alpha = 1 per hour (kinetic-battery style, from memory); lithium over its last 3 %. The taper
+    is followed exactly: full rate down to its start, then the charge still missing decays.
+    ``headroom_v`` is absorption minus open-circuit voltage.
     """
-    room_ah = max(1.0 - soc, 0.0) * capacity_ah
-    taper_a = room_ah if chemistry == AGM else rate_limit_a * max(1.0 - soc, 0.0) * (1.0 / 0.03)
-    limit_a = min(min(rate_limit_a, taper_a), room_ah * per_h)
-    if limit_a * resistance <= headroom_v:
+    limit_a = min(rate_limit_a, max(headroom_v, 0.0) / resistance)
+    missing_ah = max(1.0 - soc, 0.0) * capacity_ah
+    taper_ah = rate_limit_a if chemistry == AGM else LFP_TAPER_SHARE * capacity_ah
+    if limit_a <= 0.0 or missing_ah - limit_a / per_h >= taper_ah:
         return limit_a
-    return max(headroom_v, 0.0) / resistance
+    full_h = max(missing_ah - taper_ah, 0.0) / limit_a
+    keep = coulombic_efficiency(chemistry, soc)
+    decay = rate_limit_a / taper_ah * keep * (1.0 / per_h - full_h)
+    tapered_ah = min(missing_ah, taper_ah) * (1.0 - exp(-decay)) / keep
+    return min(limit_a, min(limit_a * full_h + tapered_ah, missing_ah) * per_h)
 
 
 @compiled
@@ -210,14 +227,12 @@ def advance(
     """
     keep = coulombic_efficiency(chemistry, soc) if power_w > 0.0 else 1.0
     per_ah = step_h / capacity_ah
-    k = min(max(int(soc * GRID), 0), GRID - 1)
-    slope_v = (OCV_V[chemistry, k + 1] - OCV_V[chemistry, k]) * GRID
-    start_v = ocv_v(chemistry, soc)
+    start_v, slope_v = ocv_line(chemistry, soc)
     half_soc_per_a = 0.5 * keep * per_ah
     current = current_a(power_w, start_v - cold_v, resistance + slope_v * half_soc_per_a)
     change = 2.0 * half_soc_per_a * current
     mean_v = start_v + 0.5 * slope_v * change
-    place = soc * GRID - k
+    place = soc * GRID - min(max(int(soc * GRID), 0), GRID - 1)
     crossed = not 0.0 <= place + change * GRID <= 1.0
     if crossed or -current > peukert_from_a:
         change, current, keep, mean_v = _advance_across(
