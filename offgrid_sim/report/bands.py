@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,7 @@ HOUR = pd.Timedelta(hours=1)
 
 @dataclass(frozen=True)
 class Span:
-    """Hours ``first`` to ``last`` (half open) of one band; ``start``, ``end`` on the local clock."""
+    """Hours ``first`` to ``last`` (half open); ``start`` and ``end`` on the local clock."""
 
     first: int
     last: int
@@ -47,8 +48,7 @@ def stop_spans(hourly: pd.DataFrame) -> list[tuple[int, Span]]:
     """The stays in order: index of the stop and its hours."""
     stop = hourly["stop"].to_numpy()
     cuts = [0, *(np.flatnonzero(np.diff(stop)) + 1).tolist(), len(stop)]
-    pairs = zip(cuts[:-1], cuts[1:], strict=True)
-    return [(int(stop[first]), _span(hourly.index, first, last)) for first, last in pairs]
+    return [(int(stop[a]), _span(hourly.index, a, b)) for a, b in pairwise(cuts)]
 
 
 def hours_of(hourly: pd.DataFrame, flags: np.ndarray) -> tuple[Span, ...]:

@@ -2,36 +2,55 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from offgrid_sim.outcome.run import RunOutcome
-from offgrid_sim.outcome.verdict import Verdict, verdict
+from offgrid_sim.outcome.verdict import Verdict, first_of, verdict
 from offgrid_sim.plan.loaded import LoadedTrip
+from offgrid_sim.plan.route import Stop
 from offgrid_sim.report.bands import BandSpans, band_spans, stop_spans
 from offgrid_sim.report.cautions import CAUTIONS
+from offgrid_sim.report.coarse import coarse
+from offgrid_sim.report.days import calendar
+from offgrid_sim.report.flow import energy_flow, water_flow
 from offgrid_sim.report.hour_words import hour_words
 from offgrid_sim.report.page import Page, Section, render_page, section
 from offgrid_sim.report.panels import panels
+from offgrid_sim.report.route import drawing, stop_rows
 from offgrid_sim.report.static_chart import static_chart
-from offgrid_sim.report.tables import assumption_tables, event_rows, key_facts, source_rows
-from offgrid_sim.report.timeline import Lane, slim_figure, timeline, trace_island
-from offgrid_sim.report.words import counted, day, percent
+from offgrid_sim.report.tables import (
+    assumption_groups,
+    event_rows,
+    key_facts,
+    source_rows,
+    your_assumptions,
+)
+from offgrid_sim.report.timeline import Lane, Timeline, slim_figure, timeline, trace_island
+from offgrid_sim.report.words import clock, counted, day, percent
+from offgrid_sim.report.years import weather_years
 
 
-def run_page(loaded: LoadedTrip, outcome: RunOutcome) -> str:
-    """The whole report as one self-contained HTML text; same plan and outcome, same bytes."""
+def run_page(loaded: LoadedTrip, outcome: RunOutcome, coarse_places: bool = False) -> str:
+    """The whole report as one self-contained HTML text; same plan and outcome, same bytes.
+
+    ``coarse_places`` rounds coordinates to a degree and drops the names of places and files.
+    """
+    if coarse_places:
+        loaded, outcome = coarse(loaded, outcome)
     judged = verdict(outcome)
-    hourly = outcome.hourly
-    bands = band_spans(hourly)
-    has_fridge = bool(outcome.ready.van["has_fridge"][0])
-    figure = timeline(hourly, panels(hourly, has_fridge), bands, _lanes(outcome, bands))
-    places = tuple(stop.place for stop in loaded.trip.route.stops)
-    chart = static_chart(hourly, bands, finding(outcome))
+    hourly, stops = outcome.hourly, loaded.trip.route.stops
+    places = tuple(stop.place for stop in stops)
+    shown = _timeline(outcome)
     sections = (
         _trouble(outcome, judged),
-        section("timeline", "Hour by hour", "timeline.html.j2",
-                figure=figure, chart=chart, bands=bands, year=_shown_year(outcome)),
-        *_assumptions(loaded),
+        _section_of_timeline(outcome, shown),
+        section("days", "Day by day", "days.html.j2", months=calendar(hourly, places)),
+        _balance(outcome),
+        _years(outcome),
+        _route(hourly, stops),
+        _assumptions(loaded),
         section("weather", "Where the weather comes from", "weather.html.j2",
-                sources=source_rows(outcome.ready.sources, loaded.trip.route.stops)),
+                sources=source_rows(outcome.ready.sources, stops)),
         section("cautions", "Before you rely on it", "cautions.html.j2", cautions=CAUTIONS),
     )  # fmt: skip
     page = Page(
@@ -45,7 +64,7 @@ def run_page(loaded: LoadedTrip, outcome: RunOutcome) -> str:
             "plan": loaded.document,
             "trace": trace_island(hourly),
             "words": hour_words(hourly, places),
-            "figure": slim_figure(figure.figure),
+            "figure": slim_figure(shown.figure),
         },
     )
     return render_page(page)
@@ -88,11 +107,55 @@ def _trouble(outcome: RunOutcome, judged: Verdict) -> Section:
     )  # fmt: skip
 
 
-def _assumptions(loaded: LoadedTrip) -> tuple[Section, ...]:
-    yours, tables = assumption_tables(loaded.origins, loaded.trip)
-    return (
-        section("assumptions", "Every assumption, and whose it is", "assumptions.html.j2",
-                yours=yours, tables=tables, files=loaded.files),
+def _timeline(outcome: RunOutcome) -> Timeline:
+    hourly, bands = outcome.hourly, band_spans(outcome.hourly)
+    has_fridge = bool(outcome.ready.van["has_fridge"][0])
+    return timeline(hourly, panels(hourly, has_fridge), bands, _lanes(outcome, bands))
+
+
+def _section_of_timeline(outcome: RunOutcome, shown: Timeline) -> Section:
+    bands = band_spans(outcome.hourly)
+    chart = static_chart(outcome.hourly, bands, finding(outcome))
+    return section("timeline", "Hour by hour", "timeline.html.j2",
+                   figure=shown, chart=chart, bands=bands, year=_shown_year(outcome))  # fmt: skip
+
+
+def _balance(outcome: RunOutcome) -> Section:
+    hours = len(outcome.hourly)
+    energy, water = outcome.energy, outcome.water
+    closing = (
+        f"The energy books close to within {abs(energy.residual_wh):.2g} Wh, "
+        f"the fresh water to within {abs(water.fresh_residual_l):.2g} l."
+    )
+    return section(
+        "balance", "Where energy and water go", "balance.html.j2",
+        pictures=(energy_flow(energy, hours), water_flow(water, hours)), closing=closing,
+        year=_shown_year(outcome),
+    )  # fmt: skip
+
+
+def _years(outcome: RunOutcome) -> Section:
+    dark = first_of(outcome, "blackout")
+    worst = f"It first goes dark on {clock(dark.start)} at {dark.place}." if dark else ""
+    return section("years", "Other weather years", "years.html.j2",
+                   years=weather_years(outcome), worst=worst)  # fmt: skip
+
+
+def _route(hourly: pd.DataFrame, stops: tuple[Stop, ...]) -> Section:
+    rows = stop_rows(hourly, stops)
+    states = tuple(row.state for row in rows)
+    dark = [str(row.number) for row in rows if row.state == "blackout"]
+    found = f"stops with a blackout: {', '.join(dark)}" if dark else "no stop has a blackout"
+    return section("route", "Along the route", "route.html.j2", rows=rows,
+                   drawing=drawing(stops[: len(rows)], states),
+                   finding=f"The route through {counted(len(rows), 'stop')}; {found}.")  # fmt: skip
+
+
+def _assumptions(loaded: LoadedTrip) -> Section:
+    return section(
+        "assumptions", "Every assumption, and whose it is", "assumptions.html.j2",
+        yours=your_assumptions(loaded.origins), groups=assumption_groups(loaded.origins),
+        files=loaded.files,
     )  # fmt: skip
 
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from itertools import groupby
+from dataclasses import dataclass, replace
 
 from offgrid_sim.outcome.events import Event
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.plan.draft import Origin
 from offgrid_sim.plan.route import Stop
-from offgrid_sim.plan.trip import Trip
 from offgrid_sim.report.words import clock, counted, duration, in_a_row, number, percent
 from offgrid_sim.weather.table import WeatherSource
 
@@ -59,6 +57,15 @@ class AssumptionTable:
     title: str
     count_text: str
     rows: tuple[Assumption, ...]
+
+
+@dataclass(frozen=True)
+class AssumptionGroup:
+    """One table of the plan, or a list of tables of one kind (stops, uses, loads)."""
+
+    title: str
+    count_text: str
+    tables: tuple[AssumptionTable, ...]
 
 
 @dataclass(frozen=True)
@@ -139,16 +146,20 @@ def _depth(event: Event) -> str:
     return f"{number(event.depth, digits)} {unit}"
 
 
-def assumption_tables(
-    origins: Mapping[str, Origin], trip: Trip
-) -> tuple[tuple[Assumption, ...], tuple[AssumptionTable, ...]]:
-    """What the reader changed, and every value of the plan by table."""
-    rows = [(_table_of(key), _assumption(origin)) for key, origin in origins.items()]
-    yours = tuple(row for _, row in rows if row.kind == "yours")
+def your_assumptions(origins: Mapping[str, Origin]) -> tuple[Assumption, ...]:
+    """What was changed on the command line."""
+    return tuple(_assumption(origin) for origin in origins.values() if origin.kind == "yours")
+
+
+def assumption_groups(origins: Mapping[str, Origin]) -> tuple[AssumptionGroup, ...]:
+    """Every value of the plan by table, tables of one kind together."""
     tables: dict[str, list[Assumption]] = {}
-    for table, group in groupby(rows, key=lambda pair: pair[0]):
-        tables.setdefault(table, []).extend(row for _, row in group)
-    return yours, tuple(_table(key, found, trip) for key, found in tables.items())
+    for key, origin in origins.items():
+        tables.setdefault(_table_of(key), []).append(_assumption(origin))
+    groups: dict[str, list[AssumptionTable]] = {}
+    for key, rows in tables.items():
+        groups.setdefault(_kind_of_table(key), []).append(_table(key, rows))
+    return tuple(_group(kind, found) for kind, found in groups.items())
 
 
 def _table_of(key: str) -> str:
@@ -156,19 +167,34 @@ def _table_of(key: str) -> str:
     return key.rpartition(".")[0].removesuffix(".drive")
 
 
-def _table(key: str, rows: list[Assumption], trip: Trip) -> AssumptionTable:
-    ordered = tuple(sorted(rows, key=lambda row: KIND_ORDER.index(row.kind)))
-    counts = [(KIND_WORDS[kind], sum(r.kind == kind for r in rows)) for kind in KIND_ORDER]
-    text = in_a_row([f"{count} {word}" for word, count in counts if count])
-    return AssumptionTable(key, _table_title(key, rows, trip), text, ordered)
-
-
-def _table_title(key: str, rows: list[Assumption], trip: Trip) -> str:
+def _kind_of_table(key: str) -> str:
+    """``van.solar`` of ``van.solar.0``."""
     parent, _, last = key.rpartition(".")
+    return parent if last.isdecimal() else key
+
+
+def _group(kind: str, tables: list[AssumptionTable]) -> AssumptionGroup:
+    rows = [row for table in tables for row in table.rows]
+    many = f"{len(tables)}: " if len(tables) > 1 else ""
+    return AssumptionGroup(TABLE_TITLES.get(kind, kind), many + _counts(rows), tuple(tables))
+
+
+def _table(key: str, rows: list[Assumption]) -> AssumptionTable:
+    ordered = tuple(sorted(rows, key=lambda row: KIND_ORDER.index(row.kind)))
+    return AssumptionTable(key, _table_title(key, rows), _counts(rows), ordered)
+
+
+def _counts(rows: list[Assumption]) -> str:
+    counts = [(KIND_WORDS[kind], sum(r.kind == kind for r in rows)) for kind in KIND_ORDER]
+    return in_a_row([f"{count} {word}" for word, count in counts if count])
+
+
+def _table_title(key: str, rows: list[Assumption]) -> str:
+    last = key.rpartition(".")[2]
     if not last.isdecimal():
-        return TABLE_TITLES.get(key, key)
+        return ""
     name = next((row.value for row in rows if row.key in ("name", "place")), "")
-    return f"{TABLE_TITLES.get(parent, parent)} {int(last) + 1}: {name}"
+    return f"{int(last) + 1}. {name}"
 
 
 def _assumption(origin: Origin) -> Assumption:
@@ -203,14 +229,11 @@ def source_rows(
     sources: tuple[WeatherSource, ...], stops: tuple[Stop, ...]
 ) -> tuple[SourceRow, ...]:
     """Weather sources, the same one said once with all its stops."""
-    grouped: dict[tuple[object, ...], list[str]] = {}
+    grouped: dict[SourceRow, list[str]] = {}
     for source, stop in zip(sources, stops, strict=False):
-        key = (source.name, source.years, source.licence, source.typical, source.notes)
-        grouped.setdefault(key, []).append(stop.place)
-    return tuple(
-        SourceRow(str(name), _places(places), str(years), str(licence), bool(typical), notes)
-        for (name, years, licence, typical, notes), places in grouped.items()  # type: ignore[misc]
-    )
+        row = SourceRow(source.name, "", source.years, source.licence, source.typical, source.notes)
+        grouped.setdefault(row, []).append(stop.place)
+    return tuple(replace(row, places=_places(places)) for row, places in grouped.items())
 
 
 def _places(places: list[str]) -> str:

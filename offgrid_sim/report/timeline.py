@@ -21,9 +21,12 @@ from offgrid_sim.report.bands import HOUR, BandSpans, Span
 from offgrid_sim.report.look import INKS
 from offgrid_sim.report.panels import Curve, Panel, Scale
 
-PANEL_PX, KEY_PX, LANE_PX, TOP_PX, BOTTOM_PX = 130, 44, 19, 26, 40
+PANEL_PX, KEY_PX, LANE_PX, TOP_PX, BOTTOM_PX = 130, 44, 34, 26, 40
+BAR_SHARE = 0.44
+"""Part of a lane that its bars fill; its name stands above them."""
 LEFT_PX, RIGHT_PX = 40, 36
 LINE_PX = 1.6
+DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True)
@@ -75,22 +78,23 @@ def timeline(
         domain = (1 - (top + PANEL_PX) / body, 1 - top / body)
         _add_panel(figure, hourly, panel, 2 * k + 2, (max(domain[0], 0.0), domain[1]))
         placed.append(Placed(panel, TOP_PX + top - KEY_PX))
-    figure.update_layout(shapes=[*_tints(bands), *figure.layout.shapes])
+    figure.layout.shapes = (*_tints(bands), *figure.layout.shapes)
     tops = tuple((lane.title, TOP_PX + row * LANE_PX) for row, lane in enumerate(lanes))
     return Timeline(figure, height, tuple(placed), tops)
 
 
 def _layout(height: int, times: pd.Index) -> dict[str, Any]:
     ticks = [
-        {"dtickrange": [None, 43_200_000], "value": "%H:%M<br>%-d %b"},
-        {"dtickrange": [43_200_000, "M1"], "value": "%-d %b"},
-        {"dtickrange": ["M1", None], "value": "%b %Y"},
+        {"dtickrange": [None, 80_000_000], "value": "%H:%M<br>%-d %b"},
+        {"dtickrange": [80_000_000, None], "value": "%-d %b"},
     ]
     shared = {
         "type": "date",
         "range": [_date(times[0]), _date(times[-1] + HOUR)],
         "tickformatstops": ticks,
-        "nticks": 7,
+        "tick0": f"{times[0]:%Y-%m-%d}",
+        "dtick": DAY_MS * max(len(times) // (24 * 6), 1),
+        "anchor": "free",
         "fixedrange": True,
         "zeroline": False,
         "automargin": False,
@@ -109,15 +113,17 @@ def _layout(height: int, times: pd.Index) -> dict[str, Any]:
         "hoverdistance": -1,
         "barmode": "overlay",
         "uniformtext": {"mode": "hide", "minsize": 10},
-        "xaxis": {**shared, "gridcolor": INKS["rule"].light, "side": "bottom"},
-        "xaxis2": {**shared, "matches": "x", "overlaying": "x", "side": "top", "showgrid": False},
-    }
+        "xaxis": {**shared, "gridcolor": INKS["rule"].light, "side": "bottom",
+                  "position": 0},
+        "xaxis2": {**shared, "matches": "x", "overlaying": "x", "side": "top", "showgrid": False,
+                   "position": 1},
+    }  # fmt: skip
 
 
 def _lane_axis(lanes: tuple[Lane, ...], low: float) -> dict[str, Any]:
     return {
         "domain": [min(max(low, 0.0), 1.0), 1.0],
-        "range": [max(len(lanes), 1) - 0.5, -0.5],
+        "range": [max(len(lanes), 1), 0],
         "visible": False,
         "fixedrange": True,
     }
@@ -126,13 +132,14 @@ def _lane_axis(lanes: tuple[Lane, ...], low: float) -> dict[str, Any]:
 def _lane_bars(lane: Lane, row: int) -> go.Bar:
     ink = INKS[lane.ink].light
     hatched = bool(lane.hatch)
-    pattern = {"shape": lane.hatch, "fgcolor": INKS["card"].light, "size": 5, "solidity": 0.28}
+    pattern = {"shape": lane.hatch, "bgcolor": ink, "fgcolor": INKS["card"].light, "size": 5,
+               "solidity": 0.28}  # fmt: skip
     return go.Bar(
         orientation="h",
         base=[_date(span.start) for span in lane.spans],
         x=[(span.end - span.start) / pd.Timedelta(milliseconds=1) for span in lane.spans],
-        y=[row] * len(lane.spans),
-        width=0.78,
+        y=[row + 1 - BAR_SHARE / 2] * len(lane.spans),
+        width=BAR_SHARE,
         marker={"color": ink, "line": {"width": 0}, **({"pattern": pattern} if hatched else {})},
         text=[plain(text) for text in lane.texts] or None,
         textposition="inside",
@@ -176,6 +183,7 @@ def _value_axis(scale: Scale, domain: tuple[float, float]) -> dict[str, Any]:
         "range": [scale.low, scale.high],
         "fixedrange": True,
         "zeroline": False,
+        "tickmode": "auto",
         "nticks": 5,
         "gridcolor": INKS["rule"].light,
         "tickfont": {"size": 11},
@@ -184,26 +192,31 @@ def _value_axis(scale: Scale, domain: tuple[float, float]) -> dict[str, Any]:
 
 
 def _curve(hourly: pd.DataFrame, curve: Curve, yaxis: str) -> go.Scatter:
-    ink = INKS[curve.ink].light
     step = curve.at == "hour"
-    shaded: dict[str, Any] = {}
-    if curve.drawn == "stack":
-        weight = 0.0 if curve.dash == "solid" else 1.0
-        shaded = {"stackgroup": yaxis, "fillcolor": see_through(ink, 0.55 if not weight else 0.16)}
-    elif curve.drawn == "area":
-        shaded = {"fill": "tozeroy", "fillcolor": see_through(ink, 0.35 if step else 0.13)}
     return go.Scatter(
         x=(hourly.index if step else hourly.index + HOUR).to_numpy("datetime64[ms]"),
         y=curve.values(hourly),
         mode="lines",
-        line={"color": ink, "width": 1 if curve.drawn != "line" else LINE_PX, "dash": curve.dash,
-              "shape": "hv" if step else "linear"},
         hoverinfo="none",
         name=curve.title,
         meta={"column": curve.column, "scale": curve.scale, "at": curve.at},
         yaxis=yaxis,
-        **shaded,
-    )  # fmt: skip
+        **_drawn(curve, yaxis),
+    )
+
+
+def _drawn(curve: Curve, yaxis: str) -> dict[str, Any]:
+    """Line and filling: what is stacked solid has no outline, which would hide thin layers."""
+    ink, step = INKS[curve.ink].light, curve.at == "hour"
+    line = {"color": ink, "dash": curve.dash, "shape": "hv" if step else "linear"}
+    if curve.drawn == "line":
+        return {"line": {**line, "width": LINE_PX}}
+    if curve.drawn == "area":
+        filling = see_through(ink, 0.35 if step else 0.13)
+        return {"line": {**line, "width": 1}, "fill": "tozeroy", "fillcolor": filling}
+    solid = curve.dash == "solid"
+    filling = see_through(ink, 0.85 if solid else 0.2)
+    return {"line": {**line, "width": 0 if solid else 1}, "stackgroup": yaxis, "fillcolor": filling}
 
 
 def _tints(bands: tuple[BandSpans, ...]) -> list[dict[str, Any]]:

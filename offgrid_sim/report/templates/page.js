@@ -40,8 +40,10 @@
       curve.x = curve.meta.at === "hour" ? hourStart : hourEnd;
       curve.y = columns[curve.meta.column].map((value) => value * curve.meta.scale);
     }
-    figure.layout.xaxis.range = range.slice();
-    figure.layout.xaxis2.range = range.slice();
+    for (const axis of [figure.layout.xaxis, figure.layout.xaxis2]) {
+      axis.range = range.slice();
+      axis.dtick = tickStep();
+    }
     return figure;
   };
   const settings = {
@@ -50,11 +52,21 @@
   };
 
   /* what is shown */
+  const tickStep = () => {
+    const most = Math.max(3, Math.floor(plot.clientWidth / 85));
+    const steps = [1, 3, 6, 12, 24, 48, 168, 336, 672, 1344];
+    const fits = steps.find((step) => (range[1] - range[0]) / (step * HOUR_MS) <= most);
+    return (fits || 2688) * HOUR_MS;
+  };
   const show = (from, to) => {
     const width = Math.min(to - from, limits[1] - limits[0]);
     const first = Math.min(Math.max(from, limits[0]), limits[1] - width);
     range = [first, first + width];
-    Plotly.relayout(plot, { "xaxis.range": range.slice(), "xaxis2.range": range.slice() });
+    const dtick = tickStep();
+    Plotly.relayout(plot, {
+      "xaxis.range": range.slice(), "xaxis2.range": range.slice(),
+      "xaxis.dtick": dtick, "xaxis2.dtick": dtick,
+    });
     place();
   };
   const press = (days) => {
@@ -81,8 +93,12 @@
 
   /* wiring */
   const wire = () => {
-    plot.on("plotly_hover", (event) => point(event.points[0].pointIndex));
-    plot.on("plotly_click", (event) => point(event.points[0].pointIndex));
+    const pointAt = (event) => {
+      byId("readout").classList.add("pointing");
+      point(event.points[0].pointIndex);
+    };
+    plot.on("plotly_hover", pointAt);
+    plot.on("plotly_click", pointAt);
     for (const button of document.querySelectorAll("[data-days]")) {
       button.addEventListener("click", () => {
         const days = Number(button.dataset.days);
@@ -104,6 +120,7 @@
     }
     byId("hour").max = String(hours - 1);
     byId("hour").addEventListener("input", (event) => {
+      byId("readout").classList.add("pointing");
       point(Number(event.target.value));
       const at = hourStart[pointed], width = range[1] - range[0];
       if (at < range[0] || at >= range[1]) show(at - width / 2, at + width / 2);
@@ -126,6 +143,7 @@
     const last = hourEnd[Math.min(Math.ceil(to), hours) - 1];
     const spare = Math.max((last - first) * 0.5, 36 * HOUR_MS);
     press(-1);
+    byId("readout").classList.add("pointing");
     show(first - spare, last + spare);
     point(Math.floor(from));
     byId("timeline").scrollIntoView();
