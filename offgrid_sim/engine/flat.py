@@ -36,7 +36,8 @@ VAN = np.dtype(
     fresh_k_per_wh frozen_k_per_wh melting_k_per_wh thawed_k_per_wh melt_heat_wh
     frozen_kg fresh_kg set_fresh_c set_cooled_c band_k setback_k
     compressor_w fan_w start_w refrigerant_factor evaporator_drop_k condenser_rise_k
-    condenser_cabin_share min_off_h cutout_v restart_v cable_ohm
+    condenser_cabin_share min_off_h cutout_v restart_v cable_ohm main_ohm slow_share
+    initial_fresh_c initial_cooled_c
     door_free_m3 door_share door_wall_m2 door_s loaded_kj_k loaded_fixed_kj
     plate_m2 frost_k_per_kg_w tray_l defrost_h
 
@@ -83,7 +84,7 @@ STATE = np.dtype(
     melted_l tray_l floor_l
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
-    blackout_run_h half_step_per_ah
+    blackout_run_h since_full_h half_step_per_ah
     cell_ohm_25c cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
     door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
     emf_v ohm middle_ohm cold_v
@@ -115,7 +116,8 @@ TOTALS = np.dtype(
     curtailed_wh battery_loss_wh stored_start_wh stored_end_wh energy_residual_wh throughput_wh
     fresh_start_l fresh_end_l grey_start_l grey_end_l filled_l dumped_l
     fresh_used_l grey_l unmet_l grey_lost_l dry_hours first_dry_h grey_full_hours
-    cold_lockout_hours frozen_water_hours heat_wh coldest_cell_c
+    cold_lockout_hours frozen_water_hours heat_wh coldest_cell_c discharged_ah cell_c_h
+    longest_without_full_h
     """),
     align=True,
 )

@@ -20,6 +20,9 @@ from offgrid_sim.physics.water import WATER_WH_L_K
 STEPS_PER_HOUR = 6
 """Ten-minute steps: halving changes daily results by less than 1 % (tests/engine)."""
 
+FULL_SOC = 0.98
+"""A battery counts as fully charged from here (common practice, no source)."""
+
 Record = Any
 
 
@@ -37,9 +40,9 @@ def start(van: Record, sky: Record, state: Record) -> None:
     state.cell_c = (
         van.cells_cabin_share * state.cabin_c + (1.0 - van.cells_cabin_share) * sky.temp_air_c
     )
-    state.fresh_c = van.set_fresh_c - 0.5
+    state.fresh_c = van.initial_fresh_c
     state.cooled_heat_wh = zone_heat_wh(
-        van.set_cooled_c, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh,
+        van.initial_cooled_c, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh,
         van.melt_heat_wh,
     )  # fmt: skip
     state.fresh_l = van.initial_fresh_l
@@ -49,7 +52,7 @@ def start(van: Record, sky: Record, state: Record) -> None:
     state.frost_kg, state.frost_age_h, state.dripped_share = 0.0, 0.0, 0.0
     state.melted_l, state.tray_l, state.floor_l = 0.0, 0.0, 0.0
     state.gains_w, state.heater_w, state.from_cabin_w = 0.0, 0.0, 0.0
-    state.blackout_run_h = 0.0
+    state.blackout_run_h, state.since_full_h = 0.0, 0.0
 
 
 @compiled
@@ -78,6 +81,13 @@ def add_up(flow: Record, state: Record, totals: Record, h: float) -> None:
         totals.longest_blackout_h = max(totals.longest_blackout_h, state.blackout_run_h)
     else:
         state.blackout_run_h = 0.0
+    if flow.soc >= FULL_SOC:
+        state.since_full_h = 0.0
+    else:
+        state.since_full_h += h
+        totals.longest_without_full_h = max(totals.longest_without_full_h, state.since_full_h)
+    totals.discharged_ah += max(-flow.battery_a, 0.0) * h
+    totals.cell_c_h += flow.cell_c * h
     totals.hours += h
     totals.min_soc = min(totals.min_soc, flow.soc)
     totals.coldest_cell_c = min(totals.coldest_cell_c, flow.cell_c)

@@ -141,7 +141,7 @@ def protect(
         rested_v = terminal_v(state, offered_w - base_w, spare_w)
         if rested_v >= van.reconnect_v and volts > van.disconnect_v:
             state.load_on = 1.0
-    guard_fridge(van, state, flow, fridge_w, volts, running)
+    guard_fridge(van, state, flow, fridge_w, drawn_w, volts, running)
 
 
 @compiled
@@ -168,15 +168,20 @@ def terminal_v(state: Record, net_w: float, spare_w: float) -> float:
 
 @compiled
 def guard_fridge(
-    van: Record, state: Record, flow: Record, fridge_w: float, volts: float, running: bool
-) -> None:
-    """The drive's own low-voltage lock, at its terminals behind the cable, with hysteresis."""
+    van: Record, state: Record, flow: Record, fridge_w: float, drawn_w: float, volts: float,
+    running: bool,
+) -> None:  # fmt: skip
+    """The drive's own low-voltage lock, at its terminals, with hysteresis.
+
+    Between battery and drive lie the main cable, which carries all loads, and the fridge's own.
+    """
     flow.fridge_volts = volts
     flow.cutout = 0.0
     if fridge_w <= 0.0 or state.load_on < 0.5:
         return
     if running:
-        at_drive_v = volts - van.cable_ohm * fridge_w / max(volts, LOWEST_V)
+        per_v = 1.0 / max(volts, LOWEST_V)
+        at_drive_v = volts - (van.cable_ohm * fridge_w + van.main_ohm * drawn_w) * per_v
         flow.fridge_volts = at_drive_v
         if at_drive_v < van.cutout_v:
             state.fridge_locked = 1.0

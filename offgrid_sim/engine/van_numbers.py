@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from offgrid_sim.engine.cold import FRESH_MARGIN_K
 from offgrid_sim.engine.flat import MAX_ARRAYS, VAN, view
 from offgrid_sim.physics.battery import AGM, LFP
 from offgrid_sim.physics.cabin import AIR_WH_M3_K
@@ -60,6 +61,9 @@ DOOR_EXCHANGE = {"upright": 0.9, "chest": 0.1}
 
 WALL_MM = {"upright": 35.0, "chest": 55.0}
 CABLE_TEMP_C = 30.0
+SLOW_SHARE = 0.6
+"""Power of a variable-speed compressor that only holds its set-point, as share of full (from
+memory)."""
 
 
 def battery_value(battery: Battery, key: str) -> float:
@@ -117,6 +121,7 @@ def _battery(row: np.record, battery: Battery) -> None:
     chemistry = AGM if battery.chemistry == "agm" else LFP
     mohm = battery.resistance_mohm or usual["mohm_100ah"] * 100.0 / battery.capacity_ah
     row.lead = chemistry
+    row.main_ohm = cable_ohm(battery.cable_mm2, battery.cable_length_m, CABLE_TEMP_C)
     row.capacity_ah = battery.capacity_ah * battery.health_share
     row.resistance_25c_ohm = mohm / 1000.0
     row.charge_rate_a = battery_value(battery, "charge_limit_c_rate") * row.capacity_ah
@@ -158,6 +163,9 @@ def _fridge(row: np.record, fridge: Fridge) -> None:
     row.min_off_h = fridge.min_off_minutes / 60.0
     row.cutout_v, row.restart_v = fridge.cutout_v, fridge.restart_v
     row.cable_ohm = cable_ohm(fridge.cable_mm2, fridge.cable_length_m, CABLE_TEMP_C)
+    row.slow_share = SLOW_SHARE if fridge.speed == "variable" else 1.0
+    row.initial_fresh_c = row.set_fresh_c - FRESH_MARGIN_K
+    row.initial_cooled_c = row.set_cooled_c
     _fridge_use(row, fridge, share)
 
 

@@ -140,6 +140,12 @@ class Battery(PlanModel):
         limits=(0, 5),
         likely=(0.005, 0.03),
     )
+    cable_mm2: float = quantity(
+        35.0, "cross-section of the main cable from battery to fuse box", limits=(0.5, 95)
+    )
+    cable_length_m: float = quantity(
+        1.5, "one-way length of the main cable from battery to fuse box", limits=(0, 50)
+    )
     thermal_hours: float = quantity(
         8.0, "hours in which the cells follow their surroundings", limits=(0.2, 100), likely=(6, 12)
     )
@@ -201,6 +207,9 @@ class Fridge(PlanModel):
     )
     compressor_w: float = quantity(
         45.0, "electric power while running", limits=(5, 1000), likely=(30, 60)
+    )
+    speed: Literal["fixed", "variable"] = quantity(
+        "fixed", "compressor at one speed, or slow while it only holds the set-point"
     )
     fan_share: float = quantity(0.08, "fan and electronics on top of it", limits=(0, 1))
     start_w: float = quantity(
