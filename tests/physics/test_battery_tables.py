@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
 from offgrid_sim.engine.van_numbers import CHEMISTRY
 from offgrid_sim.physics.battery import (
@@ -225,6 +226,26 @@ def test_lithium_takes_its_rate_until_97_per_cent():
     assert acceptance_a(LFP, 0.5, 100.0, 50.0, 5.0, 0.008, 6.0) == 50.0
     half_taper_a = acceptance_a(LFP, 0.985, 100.0, 50.0, 5.0, 0.008, MOMENT_PER_H)
     assert half_taper_a == pytest.approx(25.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "soc", "rate_a"),
+    [(AGM, 0.78, 20.0), (AGM, 0.85, 20.0), (AGM, 0.96, 20.0), (LFP, 0.96, 20.0), (LFP, 0.99, 50.0)],
+)
+@pytest.mark.parametrize("step_h", [1 / 12, 1 / 6, 1.0])
+def test_mean_charge_over_a_step_follows_scipy(chemistry, soc, rate_a, step_h):
+    # Full rate down to the taper's start, then in proportion to the charge still missing.
+    keep = coulombic_efficiency(chemistry, soc)
+    taper_ah = rate_a if chemistry == AGM else 3.0
+
+    def rates(_, y):
+        amps = rate_a * min(y[0] / taper_ah, 1.0)
+        return [-keep * amps, amps]
+
+    start = [(1.0 - soc) * 100.0, 0.0]
+    moved_ah = solve_ivp(rates, (0, step_h), start, max_step=0.01, rtol=1e-9).y[1, -1]
+    got_a = acceptance_a(chemistry, soc, 100.0, rate_a, 9.0, 0.01, 1 / step_h)
+    assert got_a == pytest.approx(moved_ah / step_h, rel=0.02)
 
 
 def test_the_absorption_voltage_limits_the_current():
