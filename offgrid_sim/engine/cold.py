@@ -90,8 +90,10 @@ def run_compressor(
     frost_k = min(max(van.frost_k_per_kg_w * state.frost_kg * load_w, 0.0), FROST_LIFT_LIMIT_K)
     drop_k = van.evaporator_drop_k + frost_k
     compressor_w, factor = van.compressor_w, van.refrigerant_factor
-    if van.slow_share < 1.0 and cooled_c < van.set_cooled_c + state.set_raised_k + van.band_k:
-        compressor_w, factor = compressor_w * van.slow_share, factor * SLOW_GAIN
+    fan_w = van.fan_w
+    if van.slow_share < 1.0 and holds(van, state, cooled_c):
+        compressor_w, fan_w = compressor_w * van.slow_share, fan_w * van.slow_share
+        factor *= SLOW_GAIN
     heat_wh, running, rest_h, on_h, moved_wh = run_thermostat(
         state.cooled_heat_wh, state.running, state.rest_h, powered, load_w, leak_w_k,
         state.cold_low_wh, state.cold_high_wh, van.frozen_k_per_wh, van.melting_k_per_wh,
@@ -100,16 +102,24 @@ def run_compressor(
     )  # fmt: skip
     less_w = load_w - (heat_wh - state.cooled_heat_wh + moved_wh) * per_h
     state.cooled_heat_wh, state.running, state.rest_h = heat_wh, running, rest_h
-    full_w = compressor_w + van.fan_w
+    full_w = compressor_w + fan_w
     flow.running_share = on_h * per_h
     flow.fridge_w = flow.running_share * full_w
     rejected_w = (moved_wh + on_h * compressor_w) * per_h
-    state.from_cabin_w -= van.condenser_cabin_share * rejected_w + flow.running_share * van.fan_w
+    state.from_cabin_w -= van.condenser_cabin_share * rejected_w + flow.running_share * fan_w
     if not powered and heat_wh > state.cold_low_wh:
         lift = cop(cooled_c - drop_k, condenser_c, factor)
         duty = min(max(load_w, 0.0) / (lift * compressor_w), 1.0)
         flow.unserved_w += duty * full_w
     return less_w
+
+
+@compiled
+def holds(van: Record, state: Record, cooled_c: float) -> bool:
+    """Whether both zones are near enough to their set-points for a slow compressor."""
+    if cooled_c > van.set_cooled_c + state.set_raised_k + van.band_k:
+        return False
+    return van.has_freezer < 0.5 or state.fresh_c <= van.set_fresh_c + state.set_raised_k
 
 
 @compiled
