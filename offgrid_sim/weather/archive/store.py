@@ -87,6 +87,8 @@ class AnswerFiles(BaseStorage):
             ) from error
         try:
             answer: CachedResponse = self.serializer.loads(packed)
+            if answer.status_code != 200 or not answer.content:
+                raise ValueError("not an answer of ours")
         except Exception:  # damage can take any form
             self._put_aside(path)
             raise KeyError(key) from None

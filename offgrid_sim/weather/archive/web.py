@@ -16,6 +16,7 @@ from typing import Any, Literal
 from urllib.parse import urlsplit
 
 import requests
+import urllib3
 from requests.adapters import HTTPAdapter
 from requests_cache import NEVER_EXPIRE, CachedSession
 
@@ -80,18 +81,12 @@ class _WholeAnswers(HTTPAdapter):
         """The response with its body read; requests.Timeout when it takes too long."""
         until = time.monotonic() + self.deadline_s
         answer = super().send(request, *args, **kwargs)
-        body = bytearray()
         try:
-            for part in answer.iter_content(65536):
-                body += part
-                if time.monotonic() > until:
-                    raise requests.exceptions.ReadTimeout("deadline")
-                if len(body) > MOST_BYTES:
-                    raise ArchiveFaultError("refused", f"{_host(request.url)} sent far too much")
+            body = _body(answer, until)
         except BaseException:
             answer.close()
             raise
-        answer._content = bytes(body)
+        answer._content = body
         answer.headers.pop("Vary", None)  # one question, one answer, whatever else may vary
         if answer.status_code == 200 and self.question is not None:
             _check(self.question, answer)
@@ -167,6 +162,29 @@ class Web:
         if fresh:
             self._sleep(PAUSE_BETWEEN_S)
         return fresh
+
+
+def _body(answer: requests.Response, until: float) -> bytes:
+    """The whole body, decoded; faults as requests names them.
+
+    ``read1`` returns what has arrived, so that the clock is looked at between bytes.
+    """
+    body = bytearray()
+    read = getattr(answer.raw, "read1", answer.raw.read)
+    try:
+        while part := read(65536, decode_content=True):
+            body += part
+            if time.monotonic() > until:
+                raise requests.exceptions.ReadTimeout("deadline")
+            if len(body) > MOST_BYTES:
+                raise ArchiveFaultError("refused", f"{_host(answer.url)} sent far too much")
+    except urllib3.exceptions.ReadTimeoutError as error:
+        raise requests.exceptions.ReadTimeout(error) from error
+    except urllib3.exceptions.DecodeError as error:
+        raise requests.exceptions.ContentDecodingError(error) from error
+    except urllib3.exceptions.HTTPError as error:
+        raise requests.exceptions.ChunkedEncodingError(error) from error
+    return bytes(body)
 
 
 def _host(url: str | None) -> str:
