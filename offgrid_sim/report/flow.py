@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from offgrid_sim.outcome.balance import EnergyBalance, WaterBalance
 from offgrid_sim.report.words import energy, in_a_row, number, percent
 
-THICKEST_PX, SLOT_PX, GAP_PX, THINNEST_PX = 150.0, 46.0, 8.0, 1.5
+THICKEST_PX, SLOT_PX, GAP_PX, THINNEST_PX = 150.0, 54.0, 8.0, 1.5
+THINNEST_MISSING_PX = 6.0
 LEFT_END, RIGHT_START, RIGHT_END = 44.0, 56.0, 100.0
 
 
@@ -54,9 +55,10 @@ def energy_flow(balance: EnergyBalance, hours: float) -> FlowPicture:
     """Energy at the battery of the whole trip, told in Wh a day and shares."""
     days = hours / 24
     stored = balance.stored_change_wh
+    flowing = balance.in_wh + max(-stored, 0.0)
 
     def amount(title: str, wh: float, ink: str, missing: bool = False) -> Amount:
-        share = "" if missing or not balance.in_wh else f" ({percent(wh / balance.in_wh)})"
+        share = "" if missing or not flowing else f", {percent(wh / flowing)}"
         return Amount(title, wh, f"{energy(wh / days)} a day{share}", ink, missing)
 
     sources = [
@@ -81,7 +83,7 @@ def water_flow(balance: WaterBalance, hours: float) -> FlowPicture:
     """Fresh water of the whole trip in litres."""
 
     def amount(title: str, litres: float, ink: str, missing: bool = False) -> Amount:
-        text = f"{number(litres)} l, {number(litres * 24 / hours, 1)} a day"
+        text = f"{number(litres)}\u00a0l, {number(litres * 24 / hours, 1)} a day"
         return Amount(title, litres, text, ink, missing)
 
     sources = [
@@ -93,7 +95,7 @@ def water_flow(balance: WaterBalance, hours: float) -> FlowPicture:
         amount("To the grey tank", balance.to_grey_l, "grey"),
         amount("Over the grey tank\u2019s brim", balance.over_brim_l, "dry"),
         amount("Left in the tank", balance.fresh_end_l, "ice"),
-        amount("Missing", balance.unmet_l, "dry", True),
+        amount("Wanted, not drawn", balance.unmet_l, "dry", True),
     ]
     return _picture("Water", "fresh tank", sources, uses, 0.05)
 
@@ -143,7 +145,8 @@ def _branches(
     placed = []
     y = (height - _column_px(amounts, scale)) / 2
     for amount in amounts:
-        slot, thick = _slot_px(amount, scale), max(amount.value * scale, THINNEST_PX)
+        slot = _slot_px(amount, scale)
+        thick = max(amount.value * scale, THINNEST_MISSING_PX if amount.missing else THINNEST_PX)
         top = y + (slot - thick) / 2
         if amount.missing:
             path = _stub(top, thick, into)

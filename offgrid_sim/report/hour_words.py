@@ -15,7 +15,7 @@ def hour_words(hourly: pd.DataFrame, places: tuple[str, ...]) -> list[str]:
     marks = [[] for _ in range(len(hourly))]  # type: list[list[str]]
     for band in BANDS:
         for k in (hourly[band.flag].to_numpy() > 0).nonzero()[0]:
-            marks[k].append(band.title.lower())
+            marks[k].append(band.title[0].lower() + band.title[1:])
     rows = hourly.to_dict("records")
     when = [f"{t.day} {t:%B %H:%M}" for t in hourly.index]
     return [

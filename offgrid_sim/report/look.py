@@ -71,7 +71,7 @@ class Band:
 
 
 BANDS: tuple[Band, ...] = (
-    Band("night", "Night", "night_share", "night", "", 0.13),
+    Band("night", "Night", "night_share", "night", "", 0.1),
     Band("driving", "Driving", "driving_share", "driving", "|", 0.16),
     Band("blackout", "Blackout", "blackout_share", "blackout", "x", 0.22),
     Band("thaw", "Thaw", "thaw_share", "thaw", "/", 0.14),

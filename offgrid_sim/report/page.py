@@ -32,10 +32,11 @@ TEMPLATES = "templates"
 
 @dataclass(frozen=True)
 class Section:
-    """A part of the page with a heading that the contents list links to."""
+    """A part of the page; the contents list links to it by its ``short`` name."""
 
     anchor: str
     title: str
+    short: str
     body: Markup
 
 
@@ -75,10 +76,10 @@ def render_page(page: Page) -> str:
     )
 
 
-def section(anchor: str, title: str, template: str, **values: Any) -> Section:
+def section(anchor: str, title: str, short: str, template: str, **values: Any) -> Section:
     """A section from its template; ``values`` are dataclasses, never figures still to compute."""
     text = environment().get_template(template).render(**values)
-    return Section(anchor, title, Markup(text))
+    return Section(anchor, title, short, Markup(text))
 
 
 def json_island(value: Any) -> Markup:

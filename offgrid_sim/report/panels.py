@@ -55,11 +55,11 @@ class Panel:
     mark_title: str = ""
 
 
-SOLAR = Curve("solar_w", "solar taken", "solar", at="hour", drawn="stack")
+SOLAR = Curve("solar_w", "solar", "solar", at="hour", drawn="stack")
 ALTERNATOR = Curve("alternator_w", "alternator", "alternator", at="hour", drawn="stack")
 SHORE = Curve("shore_w", "shore", "shore", at="hour", drawn="stack")
 REFUSED = Curve("curtailed_w", "solar refused", "refused", at="hour", drawn="stack", dash="dot")
-LOADS = Curve("load_w", "all loads", "loads", scale=-1.0, at="hour", drawn="area")
+LOADS = Curve("load_w", "loads", "loads", scale=-1.0, at="hour", drawn="area")
 FRIDGE_W = Curve("fridge_w", "of which fridge", "fridge", scale=-1.0, at="hour", drawn="area")
 FRIDGE_C = Curve("temp_fridge_c", "fridge, °C", "fridge")
 FREEZER_C = Curve("temp_freezer_c", "freezer, °C", "freezer", dash="dash")
@@ -94,7 +94,7 @@ def _power(hourly: pd.DataFrame) -> Panel:
     uses = [LOADS, *([FRIDGE_W] if hourly["fridge_w"].max() > 0 else [])]
     top = sum((c.values(hourly) for c in inputs), np.zeros(len(hourly))).max()
     left = Scale("W", -1.1 * max(hourly["load_w"].max(), 10.0), 1.1 * max(top, 10.0))
-    return Panel("power", "Power in (up) and out (down)", (*inputs, *uses), left, mark=0.0)
+    return Panel("power", "Power, W, in is up", (*inputs, *uses), left, mark=0.0)
 
 
 def _food(hourly: pd.DataFrame) -> Panel:

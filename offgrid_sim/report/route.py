@@ -10,7 +10,10 @@ import pandas as pd
 from offgrid_sim.plan.route import Stop
 from offgrid_sim.report.words import counted, duration, number, percent
 
-WIDTH, LEAST_HEIGHT, MOST_HEIGHT, EDGE, NEAR = 400.0, 120.0, 420.0, 22.0, 17.0
+WIDTH, LEAST_HEIGHT, MOST_HEIGHT, EDGE, NEAR = 400.0, 120.0, 420.0, 22.0, 30.0
+
+WORST_LAST = ("fine", "low", "thaw", "blackout")
+"""Order of drawing, so that trouble is never hidden."""
 
 
 @dataclass(frozen=True)
@@ -104,8 +107,9 @@ def drawing(stops: tuple[Stop, ...], states: tuple[str, ...]) -> Drawing | None:
         for x, y in zip(xs, ys, strict=True)
     ]
     path = "M" + "L".join(f"{x} {y}" for x, y in points)
-    dots = tuple(Dot(x, y, state) for (x, y), state in zip(points, states, strict=False))
-    return Drawing(round(height, 1), path, dots, _labels(points))
+    dots = [Dot(x, y, state) for (x, y), state in zip(points, states, strict=True)]
+    dots.sort(key=lambda dot: WORST_LAST.index(dot.state))
+    return Drawing(round(height, 1), path, tuple(dots), _labels(points))
 
 
 def _unwound(longitudes: list[float]) -> list[float]:

@@ -29,6 +29,9 @@ from offgrid_sim.report.timeline import Lane, Timeline, slim_figure, timeline, t
 from offgrid_sim.report.words import clock, counted, day, percent
 from offgrid_sim.report.years import weather_years
 
+CLOSES_WITHIN = 0.001
+"""Wh or litres over a whole trip; more would be a fault of the simulation."""
+
 
 def run_page(loaded: LoadedTrip, outcome: RunOutcome, coarse_places: bool = False) -> str:
     """The whole report as one self-contained HTML text; same plan and outcome, same bytes.
@@ -44,14 +47,15 @@ def run_page(loaded: LoadedTrip, outcome: RunOutcome, coarse_places: bool = Fals
     sections = (
         _trouble(outcome, judged),
         _section_of_timeline(outcome, shown),
-        section("days", "Day by day", "days.html.j2", months=calendar(hourly, places)),
+        section("days", "Day by day", "Days", "days.html.j2", months=calendar(hourly, places)),
         _balance(outcome),
         _years(outcome),
         _route(hourly, stops),
         _assumptions(loaded),
-        section("weather", "Where the weather comes from", "weather.html.j2",
+        section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
                 sources=source_rows(outcome.ready.sources, stops)),
-        section("cautions", "Before you rely on it", "cautions.html.j2", cautions=CAUTIONS),
+        section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",
+                cautions=CAUTIONS),
     )  # fmt: skip
     page = Page(
         title=loaded.trip.name,
@@ -100,8 +104,7 @@ def _shown_year(outcome: RunOutcome) -> str:
 
 def _trouble(outcome: RunOutcome, judged: Verdict) -> Section:
     title = "What goes wrong, when and why" if outcome.events else "What comes nearest to trouble"
-    return section(
-        "trouble", title, "trouble.html.j2",
+    return section("trouble", title, "Trouble", "trouble.html.j2",
         facts=key_facts(outcome), reasons=judged.reasons, events=event_rows(outcome.events),
         year=_shown_year(outcome),
     )  # fmt: skip
@@ -116,19 +119,20 @@ def _timeline(outcome: RunOutcome) -> Timeline:
 def _section_of_timeline(outcome: RunOutcome, shown: Timeline) -> Section:
     bands = band_spans(outcome.hourly)
     chart = static_chart(outcome.hourly, bands, finding(outcome))
-    return section("timeline", "Hour by hour", "timeline.html.j2",
+    return section("timeline", "Hour by hour", "Hours", "timeline.html.j2",
                    figure=shown, chart=chart, bands=bands, year=_shown_year(outcome))  # fmt: skip
 
 
 def _balance(outcome: RunOutcome) -> Section:
     hours = len(outcome.hourly)
     energy, water = outcome.energy, outcome.water
+    worst = max(abs(energy.residual_wh), abs(water.fresh_residual_l), abs(water.grey_residual_l))
     closing = (
-        f"The energy books close to within {abs(energy.residual_wh):.2g} Wh, "
-        f"the fresh water to within {abs(water.fresh_residual_l):.2g} l."
+        "Both books close: nothing is lost or made on the way."
+        if worst < CLOSES_WITHIN
+        else f"Careful: the books fail to close by {worst:.3g} Wh or l."
     )
-    return section(
-        "balance", "Where energy and water go", "balance.html.j2",
+    return section("balance", "Where energy and water go", "Energy and water", "balance.html.j2",
         pictures=(energy_flow(energy, hours), water_flow(water, hours)), closing=closing,
         year=_shown_year(outcome),
     )  # fmt: skip
@@ -137,7 +141,7 @@ def _balance(outcome: RunOutcome) -> Section:
 def _years(outcome: RunOutcome) -> Section:
     dark = first_of(outcome, "blackout")
     worst = f"It first goes dark on {clock(dark.start)} at {dark.place}." if dark else ""
-    return section("years", "Other weather years", "years.html.j2",
+    return section("years", "Other weather years", "Years", "years.html.j2",
                    years=weather_years(outcome), worst=worst)  # fmt: skip
 
 
@@ -146,14 +150,14 @@ def _route(hourly: pd.DataFrame, stops: tuple[Stop, ...]) -> Section:
     states = tuple(row.state for row in rows)
     dark = [str(row.number) for row in rows if row.state == "blackout"]
     found = f"stops with a blackout: {', '.join(dark)}" if dark else "no stop has a blackout"
-    return section("route", "Along the route", "route.html.j2", rows=rows,
+    return section("route", "Along the route", "Route", "route.html.j2", rows=rows,
                    drawing=drawing(stops[: len(rows)], states),
                    finding=f"The route through {counted(len(rows), 'stop')}; {found}.")  # fmt: skip
 
 
 def _assumptions(loaded: LoadedTrip) -> Section:
     return section(
-        "assumptions", "Every assumption, and whose it is", "assumptions.html.j2",
+        "assumptions", "Every assumption, and whose it is", "Assumptions", "assumptions.html.j2",
         yours=your_assumptions(loaded.origins), groups=assumption_groups(loaded.origins),
         files=loaded.files,
     )  # fmt: skip

@@ -15,6 +15,8 @@ from offgrid_sim.report.words import number, short_day
 
 WIDTH, HEIGHT = 1000.0, 100.0
 """Drawing units; stretched to the box they stand in."""
+LAST_TICK_PCT = 88.0
+"""A label further right would stick out on a phone."""
 
 
 @dataclass(frozen=True)
@@ -75,9 +77,8 @@ def day_ticks(times: pd.Index, most: int = 6) -> tuple[Tick, ...]:
     """Midnights spread over the trip, at most ``most`` of them."""
     days = max(len(times) // 24, 1)
     every = -(-days // most)
-    return tuple(
-        Tick(short_day(times[k * 24]), 100.0 * k * 24 / len(times)) for k in range(0, days, every)
-    )
+    ticks = [Tick(short_day(times[k * 24]), 2400.0 * k / len(times)) for k in range(0, days, every)]
+    return tuple(tick for tick in ticks if tick.at_pct <= LAST_TICK_PCT)
 
 
 def _round_ticks(values: np.ndarray) -> tuple[float, ...]:

@@ -32,6 +32,7 @@ class EventRow:
     when: str
     place: str
     lasts: str
+    to_the_end: bool
     depth: str
     first_hour: float
     last_hour: float
@@ -108,7 +109,7 @@ def key_facts(outcome: RunOutcome) -> tuple[Fact, ...]:
     if outcome.hourly["temp_fridge_c"].notna().all():
         warm = now["food_above_5c_hours"]
         facts.append(Fact("Food above 5 °C", duration(warm) if warm else "never", "", warm > 0))
-    facts += [_tank_fact("Water missing", now["dry_hours"], f"{number(now['unmet_l'])} l"),
+    facts += [_tank_fact("Fresh tank dry", now["dry_hours"], f"{number(now['unmet_l'])} l"),
               _tank_fact("Grey tank full", now["grey_full_hours"], "")]  # fmt: skip
     return tuple(facts)
 
@@ -129,7 +130,8 @@ def event_rows(events: Iterable[Event]) -> tuple[EventRow, ...]:
             title=event.title.replace("5 C", "5 °C"),
             when=clock(event.start),
             place=event.place,
-            lasts=duration(event.duration_h) + (" to the end" if event.ends_with_trip else ""),
+            lasts=duration(event.duration_h),
+            to_the_end=event.ends_with_trip,
             depth=_depth(event),
             first_hour=round(event.start_hour, 3),
             last_hour=round(event.start_hour + event.duration_h, 3),
@@ -176,7 +178,11 @@ def _kind_of_table(key: str) -> str:
 def _group(kind: str, tables: list[AssumptionTable]) -> AssumptionGroup:
     rows = [row for table in tables for row in table.rows]
     many = f"{len(tables)}: " if len(tables) > 1 else ""
-    return AssumptionGroup(TABLE_TITLES.get(kind, kind), many + _counts(rows), tuple(tables))
+    return AssumptionGroup(_title(kind), many + _counts(rows), tuple(tables))
+
+
+def _title(kind: str) -> str:
+    return TABLE_TITLES.get(kind) or kind.rpartition(".")[2].replace("_", " ").capitalize()
 
 
 def _table(key: str, rows: list[Assumption]) -> AssumptionTable:

@@ -21,8 +21,8 @@ from offgrid_sim.report.bands import HOUR, BandSpans, Span
 from offgrid_sim.report.look import INKS
 from offgrid_sim.report.panels import Curve, Panel, Scale
 
-PANEL_PX, KEY_PX, LANE_PX, TOP_PX, BOTTOM_PX = 130, 44, 34, 26, 40
-BAR_SHARE = 0.44
+PANEL_PX, KEY_PX, LANE_PX, TOP_PX, BOTTOM_PX = 130, 44, 38, 26, 40
+BAR_SHARE = 0.5
 """Part of a lane that its bars fill; its name stands above them."""
 LEFT_PX, RIGHT_PX = 40, 36
 LINE_PX = 1.6
@@ -112,7 +112,7 @@ def _layout(height: int, times: pd.Index) -> dict[str, Any]:
         "hovermode": "x",
         "hoverdistance": -1,
         "barmode": "overlay",
-        "uniformtext": {"mode": "hide", "minsize": 10},
+        "uniformtext": {"mode": "hide", "minsize": 9},
         "xaxis": {**shared, "gridcolor": INKS["rule"].light, "side": "bottom",
                   "position": 0},
         "xaxis2": {**shared, "matches": "x", "overlaying": "x", "side": "top", "showgrid": False,

@@ -19,10 +19,10 @@ def percent(share: float, digits: int = 0) -> str:
 
 
 def duration(hours: float) -> str:
-    """``40 min``, ``13.7 h``, ``3.2 days``."""
+    """``40 min``, ``13.7 h``, ``572 h``."""
     if hours < 0.99:
-        return f"{round(hours * 60):d} min"
-    return f"{number(hours, 1)} h" if hours < 72 else f"{number(hours / 24, 1)} days"
+        return f"{round(hours * 60):d}\u00a0min"
+    return f"{number(hours, 1 if hours < 100 else 0)}\u00a0h"
 
 
 def day(moment: pd.Timestamp) -> str:
@@ -47,7 +47,7 @@ def counted(count: int, thing: str) -> str:
 
 def energy(wh: float) -> str:
     """``840 Wh`` or ``23.2 kWh``."""
-    return f"{number(wh / 1000, 1)} kWh" if abs(wh) >= 9_950 else f"{number(wh)} Wh"
+    return f"{number(wh / 1000, 1)}\u00a0kWh" if abs(wh) >= 9_950 else f"{number(wh)}\u00a0Wh"
 
 
 def in_a_row(parts: list[str]) -> str:
