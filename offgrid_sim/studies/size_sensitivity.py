@@ -147,7 +147,9 @@ def _joint(inputs: Sequence[Input], seed: int) -> np.ndarray:
     if not inputs:
         return np.zeros((0, 0))
     points = qmc.Sobol(len(inputs), scramble=True, seed=seed).random(JOINT_SAMPLES)
-    return qmc.scale(points, [i.low for i in inputs], [i.high + 1e-12 for i in inputs])
+    low = np.array([one.low for one in inputs])
+    high = np.array([one.high for one in inputs])
+    return low + points * (high - low)
 
 
 def _rank_correlation(values: np.ndarray, hours: np.ndarray) -> float:
