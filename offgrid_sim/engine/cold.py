@@ -103,7 +103,7 @@ def run_compressor(
     less_w = load_w - (heat_wh - state.cooled_heat_wh + moved_wh) * per_h
     state.cooled_heat_wh, state.running, state.rest_h = heat_wh, running, rest_h
     full_w = compressor_w + fan_w
-    flow.running_share = on_h * per_h
+    state.on_share = flow.running_share = on_h * per_h
     flow.fridge_w = flow.running_share * full_w
     rejected_w = (moved_wh + on_h * compressor_w) * per_h
     state.from_cabin_w -= van.condenser_cabin_share * rejected_w + flow.running_share * fan_w

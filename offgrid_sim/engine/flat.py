@@ -14,7 +14,7 @@ import numpy as np
 
 MAX_ARRAYS = 4
 AWAY, ASLEEP, AWAKE = 0.0, 1.0, 2.0
-PWM_LOW_V, PWM_HIGH_V = 12.0, 15.0
+PWM_LOW_V, PWM_HIGH_V = 12.0, 14.4
 
 
 def _floats(names: str) -> list[tuple]:
@@ -80,19 +80,19 @@ ASK = np.dtype(_floats("vital_w normal_w comfort_w heat_share draw_l grey_l"), a
 STATE = np.dtype(
     _floats("""
     soc cell_c volts load_on fridge_locked
-    fresh_c cooled_heat_wh warming_w running rest_h from_cabin_w frost_kg frost_age_h dripped_share
+    fresh_c cooled_heat_wh warming_w running rest_h on_share from_cabin_w frost_kg frost_age_h dripped_share
     melted_l tray_l floor_l
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
     blackout_run_h since_full_h half_step_per_ah
     cell_ohm_25c cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
     door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
-    emf_v ohm middle_ohm cold_v
+    emf_v ohm drift_ohm cold_v
     """),
     align=True,
 )
 """What one step hands to the next. ``cell_ohm_25c`` ... ``cold_high_wh`` are renewed each hour,
-``emf_v ohm middle_ohm cold_v`` (the battery at this moment) each step."""
+``emf_v ohm drift_ohm cold_v`` (the battery at this moment) each step."""
 
 FLOW = np.dtype(
     _floats("""

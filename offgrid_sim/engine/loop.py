@@ -34,7 +34,7 @@ def start(van: Record, sky: Record, state: Record) -> None:
     state.load_on = 1.0
     state.fridge_locked = 0.0
     state.running = 0.0
-    state.warming_w = 0.0
+    state.warming_w, state.on_share = 0.0, 0.0
     state.rest_h = 1.0
     state.cabin_c = sky.temp_air_c if van.initial_cabin_c < -99.0 else van.initial_cabin_c
     state.cell_c = (

@@ -32,13 +32,13 @@ Record = Any
 def look_at_battery(van: Record, state: Record) -> None:
     """The battery at this moment: open-circuit voltage, resistance, loss of voltage by cold.
 
-    Over a step the open-circuit voltage drifts with the charge that flows; ``middle_ohm`` adds
-    the drift up to the middle of the step, so that protection acts at the nearest step.
+    Over a step the open-circuit voltage drifts with the charge that flows; ``drift_ohm`` is the
+    drift up to the middle of the step per ampere, so that protection acts at the nearest step.
     """
     chemistry = int(van.lead)
     state.emf_v, slope_v = ocv_line(chemistry, state.soc)
     state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
-    state.middle_ohm = state.ohm + slope_v * state.half_step_per_ah
+    state.drift_ohm = slope_v * state.half_step_per_ah
     state.cold_v = cold_overpotential_v(chemistry, state.soc, state.cold_share)
 
 
@@ -131,14 +131,15 @@ def protect(
     running = fridge_w > 0.0 and state.fridge_locked < 0.5 and runs_in_step(van, state, h)
     base_w = van.controller_idle_w
     drawn_w = loads_w + base_w + (fridge_w if running else 0.0)
-    volts = terminal_v(state, offered_w - drawn_w, spare_w)
+    mean_w = loads_w + base_w + fridge_w * state.on_share
+    volts = terminal_v(state, offered_w - drawn_w, offered_w - mean_w, spare_w)
     if state.load_on > 0.5:
         short_w = loads_w + base_w + fridge_w - offered_w
         empty = short_w * h > state.soc * van.capacity_ah * max(volts, LOWEST_V)
         if volts < van.disconnect_v or empty:
             state.load_on = 0.0
     else:
-        rested_v = terminal_v(state, offered_w - base_w, spare_w)
+        rested_v = terminal_v(state, offered_w - base_w, offered_w - base_w, spare_w)
         if rested_v >= van.reconnect_v and volts > van.disconnect_v:
             state.load_on = 1.0
     guard_fridge(van, state, flow, fridge_w, drawn_w, volts, running)
@@ -154,16 +155,18 @@ def runs_in_step(van: Record, state: Record, h: float) -> bool:
 
 
 @compiled
-def terminal_v(state: Record, net_w: float, spare_w: float) -> float:
-    """Battery voltage at a net power in the middle of the step; charging is limited to what the
-    battery takes."""
-    ohm = state.middle_ohm
+def terminal_v(state: Record, net_w: float, mean_w: float, spare_w: float) -> float:
+    """Battery voltage at a net power, in the middle of a step of mean net power ``mean_w``.
+
+    Charging is limited to what the battery takes.
+    """
+    inner_v = state.emf_v + min(mean_w, spare_w) / state.emf_v * state.drift_ohm
     if net_w >= 0.0:
-        return state.emf_v + current_a(min(net_w, spare_w), state.emf_v, ohm) * ohm
-    inner_v = state.emf_v - state.cold_v
-    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * ohm * net_w <= 0.0:
+        return inner_v + current_a(min(net_w, spare_w), inner_v, state.ohm) * state.ohm
+    inner_v -= state.cold_v
+    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * state.ohm * net_w <= 0.0:
         return 0.0
-    return inner_v + current_a(net_w, inner_v, ohm) * ohm
+    return inner_v + current_a(net_w, inner_v, state.ohm) * state.ohm
 
 
 @compiled

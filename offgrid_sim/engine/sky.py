@@ -9,6 +9,7 @@ import numpy as np
 from offgrid_sim.engine.flat import PWM_HIGH_V, PWM_LOW_V, SKY
 from offgrid_sim.engine.timeline import Timeline
 from offgrid_sim.physics.solar import (
+    REFERENCE_MODULE_VMP,
     Sun,
     cell_temp_c,
     current_per_watt,
@@ -84,10 +85,11 @@ def _stay_sky(trip: Trip, line: Timeline, stay: Stay, block: WeatherBlock) -> np
     up = np.clip(np.cos(np.radians(sun.zenith_deg)), 0, None)
     part["roof_w_m2"] = seen_dni * up + seen_dhi
     part["glass_w_m2"] = vertical_w_m2(sun, part["roof_w_m2"], seen_dni, seen_dhi)
-    pwm = trip.van.controller.kind == "pwm"
+    controller = trip.van.controller
+    drop_v = controller.pwm_drop_v if controller.kind == "pwm" else None
     for k, array in enumerate(trip.van.solar):
         open_share = 1.0 if array.deployed == "always" else 1 - driving
-        _fill_array(part, k, array, block, sun, beam, diffuse, open_share, pwm)
+        _fill_array(part, k, array, block, sun, beam, diffuse, open_share, drop_v)
     return part
 
 
@@ -100,9 +102,9 @@ def _fill_array(
     beam: np.ndarray,
     diffuse: np.ndarray,
     open_share: float | np.ndarray,
-    pwm: bool,
+    pwm_drop_v: float | None,
 ) -> None:
-    """What one nameplate watt of array ``k`` gives in each hour."""
+    """What one nameplate watt of array ``k`` gives in each hour; ``pwm_drop_v`` None for MPPT."""
     light = on_panel(
         sun,
         block.ghi_w_m2,
@@ -110,7 +112,7 @@ def _fill_array(
         block.dhi_w_m2,
         tilt_deg=array.tilt_deg,
         azimuth_deg=array.azimuth_deg,
-        beam_share=beam * (1 - array.beam_shade_share) * lit_groups(array),
+        beam_share=beam * (1 - array.beam_shade_share) * lit_groups(array, pwm_drop_v),
         diffuse_share=diffuse,
     )
     cell_c = cell_temp_c(light.total_w_m2, block.temp_air_c, array.mounting)
@@ -118,12 +120,20 @@ def _fill_array(
     effective = light.effective_w_m2 * kept
     watts = power_per_watt(effective, cell_c, array.power_coefficient_per_k)
     part["solar_w_per_w"][..., k] = watts * open_share
-    if pwm:
+    if pwm_drop_v is not None:
         for name, volts in (("pwm_low_a_per_w", PWM_LOW_V), ("pwm_high_a_per_w", PWM_HIGH_V)):
-            amps = current_per_watt(effective, cell_c, volts + 0.3)
+            amps = current_per_watt(effective, cell_c, volts + pwm_drop_v)
             part[name][..., k] = amps * open_share
 
 
-def lit_groups(array: Solar) -> float:
-    """Share of bypass groups that still see the beam; one shaded cell loses its whole group."""
-    return 1.0 - min(array.shaded_groups, array.bypass_groups) / array.bypass_groups
+def lit_groups(array: Solar, pwm_drop_v: float | None) -> float:
+    """Share of the beam that still counts when bypass groups are shaded (common practice rule).
+
+    One shaded cell loses its whole group. A tracking controller takes what the others give; a
+    panel tied to the battery gives all its current as long as the voltage left is enough, else
+    none of the beam.
+    """
+    lit = 1.0 - min(array.shaded_groups, array.bypass_groups) / array.bypass_groups
+    if pwm_drop_v is None:
+        return lit
+    return 1.0 if lit * REFERENCE_MODULE_VMP >= PWM_LOW_V + pwm_drop_v else 0.0

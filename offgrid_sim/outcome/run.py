@@ -12,8 +12,11 @@ from offgrid_sim.engine.loop import run_many, run_one
 from offgrid_sim.engine.prepare import Prepared
 from offgrid_sim.outcome.balance import EnergyBalance, WaterBalance, energy_balance, water_balance
 from offgrid_sim.outcome.events import Event, find_events
+from offgrid_sim.outcome.food import FoodClock, food_clocks
+from offgrid_sim.outcome.peaks import StartPeak, start_peak
 from offgrid_sim.outcome.risk import Risk, risk
 from offgrid_sim.outcome.trace import hourly_trace
+from offgrid_sim.physics.ageing import Ageing, ageing
 
 Shown = Literal["worst", "median", "best"]
 
@@ -23,7 +26,7 @@ SUMMARY_KEYS = (
     "food_above_5c_hours", "min_soc", "solar_wh", "alternator_wh", "shore_wh", "load_wh",
     "fridge_wh", "curtailed_wh", "battery_loss_wh", "energy_residual_wh", "fresh_used_l", "grey_l",
     "unmet_l", "dry_hours", "grey_full_hours", "cold_lockout_hours", "frozen_water_hours",
-    "coldest_cell_c",
+    "coldest_cell_c", "longest_without_full_h", "discharged_ah",
 )  # fmt: skip
 """Keys of the machine-readable summary, straight from TOTALS."""
 
@@ -42,6 +45,9 @@ class RunOutcome:
     events: tuple[Event, ...]
     energy: EnergyBalance
     water: WaterBalance
+    food: tuple[FoodClock, ...]
+    start: StartPeak | None
+    battery_ageing: Ageing
 
     @property
     def shown_year(self) -> int:
@@ -76,4 +82,20 @@ def run_trip(ready: Prepared, shown: Shown = "worst") -> RunOutcome:
         events=find_events(ready, trace),
         energy=energy_balance(totals[index]),
         water=water_balance(totals[index]),
+        food=food_clocks(trace["fresh_c"], 1 / ready.steps_per_hour) if has_fresh(ready) else (),
+        start=start_peak(ready.van, trace),
+        battery_ageing=_ageing(ready, totals[index]),
     )
+
+
+def has_fresh(ready: Prepared) -> bool:
+    """Whether the van has a compartment for chilled food."""
+    return bool(ready.van["has_fridge"][0] and ready.van["has_fresh"][0])
+
+
+def _ageing(ready: Prepared, totals: np.void) -> Ageing:
+    van, hours = ready.van[0], float(totals["hours"])
+    return ageing(
+        bool(van["lead"]), float(van["capacity_ah"]), float(totals["discharged_ah"]), hours,
+        float(totals["cell_c_h"]) / hours,
+    )  # fmt: skip

@@ -9,6 +9,12 @@ from offgrid_sim.outcome.risk import Chance
 from offgrid_sim.outcome.run import RunOutcome
 
 LOOK_BACK_DAYS = 5
+CABLE_DROP_LIMIT_V = 0.36
+"""3 % of 12 V, the limit for a critical circuit (ISO 13297, from a secondary copy)."""
+
+HOT_CABIN_C = 38.0
+LEAD_FULL_DAYS = 7.0
+"""Partial charge for longer sulphates lead (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -86,14 +92,13 @@ def _reasons(outcome: RunOutcome) -> list[str]:
         reasons.append(_why_dark(outcome, dark))
     cut = first_of(outcome, "fridge_cutout")
     if cut is not None:
-        reasons.append(
-            f"The fridge drive cuts out from {moment(cut.start)}: its terminals fall to "
-            f"{cut.depth:.1f} V while the battery still has charge; look at its cable."
-        )
+        reasons.append(_cut_out(outcome, cut))
     thaw = first_of(outcome, "thaw")
     if thaw is not None:
         floor = outcome.summary["floor_water_l"]
-        water = f" {floor:.1f} l of meltwater reach the floor." if floor > 0.05 else ""
+        water = f" {floor:.1f} l of meltwater reach the floorboards." if floor > 0.05 else ""
+        if not outcome.ready.van["upright"][0]:
+            water = " A chest keeps its meltwater in the tub."
         reasons.append(
             f"The freezer starts to thaw on {moment(thaw.start)}; "
             f"{thaw.depth * 100:.0f} % of the ice is left at the worst.{water}"
@@ -108,10 +113,67 @@ def _reasons(outcome: RunOutcome) -> list[str]:
             reasons.append(
                 text.format(start=moment(event.start), place=event.place, depth=event.depth)
             )
-    if outcome.summary["cold_lockout_hours"] > 0:
-        hours = outcome.summary["cold_lockout_hours"]
-        reasons.append(f"For {hours:.0f} h cold cells refuse charge that was there.")
+    reasons += _cold_cells(outcome) + _hot_cabin(outcome) + _lead_never_full(outcome)
     return reasons
+
+
+def _cut_out(outcome: RunOutcome, cut: Event) -> str:
+    """Name the cable when the battery still had charge."""
+    soc = outcome.hourly["soc"].iloc[int(cut.start_hour)]
+    hours = outcome.summary["fridge_cutout_hours"]
+    text = (
+        f"The fridge is off for {hours:.0f} h though the battery is not empty: on "
+        f"{moment(cut.start)} its drive sees only {cut.depth:.1f} V with the battery at "
+        f"{soc * 100:.0f} %."
+    )
+    row = outcome.ready.van[0]
+    running_a = (row["compressor_w"] + row["fan_w"]) / 12.0
+    drop_v = running_a * (row["cable_ohm"] + row["main_ohm"])
+    if drop_v > CABLE_DROP_LIMIT_V:
+        return text + (
+            f" This is a cable problem: {drop_v:.2f} V are lost on the way, more than the 3 % "
+            "advised; a thicker or shorter cable cures it."
+        )
+    return text + " The cable is not to blame: the battery itself sags under the load."
+
+
+def _cold_cells(outcome: RunOutcome) -> list[str]:
+    """Charge that was there and that cold cells refused."""
+    hours = outcome.summary["cold_lockout_hours"]
+    if hours < 1:
+        return []
+    refused = outcome.hourly["curtailed_w"] * outcome.hourly["cold_lockout_share"]
+    return [
+        f"For {hours:.0f} h the cells are too cold to be charged (coldest "
+        f"{outcome.summary['coldest_cell_c']:.0f} C) and refuse {refused.sum():.0f} Wh of sun; "
+        "a warmer place for the battery or a pad heater cures it."
+    ]
+
+
+def _hot_cabin(outcome: RunOutcome) -> list[str]:
+    """A closed van in the sun, and what it does to the fridge."""
+    cabin = outcome.hourly["temp_cabin_c"]
+    if cabin.max() < HOT_CABIN_C:
+        return []
+    hottest = cabin.idxmax()
+    hot = outcome.hourly[cabin > HOT_CABIN_C - 5]
+    return [
+        f"The cabin reaches {cabin.max():.0f} C on {moment(hottest)}; while it is hot the "
+        f"compressor runs {hot['compressor_share'].mean() * 100:.0f} % of the time. Shade, a vent "
+        "that works while you are away, or condenser air from outside help; never leave people "
+        "or pets in it."
+    ]
+
+
+def _lead_never_full(outcome: RunOutcome) -> list[str]:
+    """Lead that is not filled for more than a week sulphates."""
+    days = outcome.summary["longest_without_full_h"] / 24
+    if not outcome.ready.van["lead"][0] or days <= LEAD_FULL_DAYS:
+        return []
+    return [
+        f"The lead battery goes {days:.0f} days without a full charge; more than a week of that "
+        "shortens its life."
+    ]
 
 
 def _why_dark(outcome: RunOutcome, dark: Event) -> str:

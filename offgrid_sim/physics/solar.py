@@ -129,6 +129,8 @@ REFERENCE_MODULE = {
 """Illustrative 100 W, 36-cell single-diode module (invented figures of a usual size)."""
 
 REFERENCE_MODULE_W = 100.0
+REFERENCE_MODULE_VMP = 17.90
+"""Its voltage at the best operating point, 1000 W/m2 and 25 C (check C1)."""
 
 
 def diode_parameters(effective_w_m2: np.ndarray, cell_c: np.ndarray) -> tuple:
