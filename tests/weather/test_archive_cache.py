@@ -57,7 +57,7 @@ def test_what_is_stored_is_packed_json_that_others_can_read(folder, archive_serv
     bring(ArchiveCache(folder, 10**7), archive_server.url)
     stored = json.loads(gzip.decompress(only_file(folder).read_bytes()))
     assert stored["status_code"] == 200
-    assert len(stored["_decoded_content"]["outputs"]["hourly"]) == 8760
+    assert len(json.loads(stored["_content"])["outputs"]["hourly"]) == 8760
     assert b"pickle" not in only_file(folder).read_bytes()
 
 

@@ -19,9 +19,10 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
+from cattrs.preconf.json import make_converter
 from requests_cache import BaseCache, CachedResponse
 from requests_cache.backends import BaseStorage
-from requests_cache.serializers import SerializerPipeline, Stage, json_serializer
+from requests_cache.serializers import CattrStage, SerializerPipeline, Stage
 
 from offgrid_sim.errors import WeatherUnavailable
 
@@ -56,13 +57,23 @@ def _unpack(packed: bytes) -> Any:
     return json.loads(gzip.decompress(packed).decode("utf-8"))
 
 
+def packed_json() -> SerializerPipeline:
+    """Responses as JSON, their body as the text it is, packed: quick to read, by anybody."""
+    plain = CattrStage(make_converter)
+    plain.converter.register_unstructure_hook(
+        bytes, lambda body: (body or b"").decode("utf-8", "surrogateescape")
+    )
+    plain.converter.register_structure_hook(
+        bytes, lambda text, _: (text or "").encode("utf-8", "surrogateescape")
+    )
+    return SerializerPipeline([plain, Stage(dumps=_pack, loads=_unpack)], "packed json", True)
+
+
 class AnswerFiles(BaseStorage):
     """Key to response, each in its own gzip-packed JSON file (gzip's CRC finds any damage)."""
 
     def __init__(self, folder: Path, limit_bytes: int):
-        stages = [json_serializer.stages[0].copy(), Stage(dumps=_pack, loads=_unpack)]
-        packed_json = SerializerPipeline(stages, name="packed json", is_binary=True)
-        super().__init__(serializer=packed_json, decode_content=True)
+        super().__init__(serializer=packed_json(), decode_content=False)
         self.folder = folder
         self.limit_bytes = limit_bytes
         self.set_aside: list[str] = []
