@@ -80,8 +80,8 @@ ASK = np.dtype(_floats("vital_w normal_w comfort_w heat_share draw_l grey_l"), a
 STATE = np.dtype(
     _floats("""
     soc cell_c volts load_on fridge_locked
-    fresh_c cooled_heat_wh warming_w running rest_h on_share from_cabin_w frost_kg frost_age_h dripped_share
-    melted_l tray_l floor_l
+    fresh_c cooled_heat_wh warming_w running rest_h on_share from_cabin_w
+    frost_kg frost_age_h dripped_share melted_l tray_l floor_l
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
     blackout_run_h since_full_h half_step_per_ah

@@ -270,7 +270,7 @@ def advance_in_turns(
     mean current (A) and mean loss (W).
     """
     chemistry, on = int(van.lead), flow.running_share
-    running_w = rest_w - van.compressor_w - van.fan_w
+    running_w = rest_w - flow.fridge_w / on
     soc, on_a, on_heat_w = advance(
         running_w, state.soc, on * h, chemistry, van.capacity_ah, state.ohm,
         state.cold_v if running_w < 0.0 else 0.0, van.peukert_from_a, van.peukert_exponent,
