@@ -24,6 +24,14 @@ INTERRUPTED, PIPE_CLOSED, WRONG_INPUT, OWN_FAULT = 130, 141, 2, 70
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("offgrid_sim.cli.run:command", "Simulate a trip hour by hour and write its report."),
+    "chamber": (
+        "offgrid_sim.cli.chamber:command",
+        "Test one fridge alone in a climate chamber.",
+    ),
+    "compare": (
+        "offgrid_sim.cli.compare:command",
+        "Hold plans side by side through the same weather years.",
+    ),
     "weather": (
         "offgrid_sim.cli.weather:command",
         "Climate of a place; past years, fetched once and kept.",

@@ -46,8 +46,8 @@ class Influence:
 
 def influences(trip: Trip) -> tuple[Influence, ...]:
     """All influences that this trip has."""
-    makers = (_cable, _cold, _inverter, _standby, _habits, _camp_shade, _roof_shade, _doors,
-              _old_battery, _start, _warm, _dull)  # fmt: skip
+    makers = (_cable, _main_cable, _cold, _inverter, _standby, _habits, _camp_shade, _roof_shade,
+              _doors, _old_battery, _start, _warm, _dull)  # fmt: skip
     return tuple(found for maker in makers if (found := maker(trip)) is not None)
 
 
@@ -179,6 +179,18 @@ def _cable(trip: Trip) -> Influence | None:
         f"the fridge's cable ({fridge.cable_length_m:g} m of {fridge.cable_mm2:g} mm²)",
         "with no loss in the fridge's cable",
         {"van.fridge.cable_length_m": 0.0},
+    )
+
+
+def _main_cable(trip: Trip) -> Influence | None:
+    battery = trip.van.battery
+    if battery.cable_length_m == 0:
+        return None
+    return _influence(
+        "main_cable",
+        f"the main cable ({battery.cable_length_m:g} m of {battery.cable_mm2:g} mm²)",
+        "with no loss in the main cable",
+        {"van.battery.cable_length_m": 0.0},
     )
 
 

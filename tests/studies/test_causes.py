@@ -25,6 +25,8 @@ SOUND = ("van.fridge.cable_length_m=2", "van.solar.0.panel_w=600")
 FAULTS = {
     "cable": ("van.fridge.cable_length_m=50", "van.fridge.cable_mm2=1.5",
               "van.fridge.cutout_v=11.5", "van.fridge.restart_v=12.6"),
+    "main_cable": ("van.battery.cable_length_m=50", "van.battery.cable_mm2=1.5",
+                   "van.fridge.cutout_v=11.5", "van.fridge.restart_v=12.6"),
     "cold_lockout": ("van.battery.charge_min_temp_c=29.9", "van.battery.place=outside",
                      "van.alternator.current_a=0"),
     "inverter": ("van.inverter.left_on=true", "van.inverter.idle_w=70"),
@@ -98,7 +100,7 @@ def test_average_sun_keeps_the_sum_and_the_air():
 
 def test_only_what_a_trip_has_is_taken_out():
     bare = load_trip(TRIP, ("van.fridge=none", "van.solar=none", "van.battery.chemistry=agm"))
-    assert {one.key for one in influences(bare.trip)} == {"standby", "habits"}
+    assert {one.key for one in influences(bare.trip)} == {"main_cable", "standby", "habits"}
 
 
 def test_numbers_carry_the_words():
