@@ -114,19 +114,27 @@ def load_van(path: AnyPath, sets: Sequence[str] = ()) -> LoadedPart[Van]:
 
 
 def load_fragment(path: AnyPath, table: str) -> PlanModel:
-    """Load one table, such as ``van.fridge``, from a file of its own.
+    """Load one table, such as ``van.fridge``, from a file of its own; see :func:`load_table`."""
+    plan: PlanModel = load_table(path, table).plan
+    return plan
 
-    The file holds the keys themselves or one table headed ``[fridge]``. Raises PlanError, and
-    KeyError when the plan has no such table.
+
+def load_table(path: AnyPath, table: str, sets: Sequence[str] = ()) -> LoadedPart[Any]:
+    """Load one table of the plan from a file of its own, with the origin of each value.
+
+    The file holds the keys themselves or one table headed ``[fridge]``. Keys of ``sets`` are
+    those of the whole plan. Raises PlanError, and KeyError when the plan has no such table.
     """
     at: KeyPath = tuple(table.split("."))
     root_model_at(at)
     draft = Draft()
     draft.read(Path(path), str(path), at)
+    _apply(draft, parse_overrides(tuple(sets), draft))
     plan = _check_at(draft, at)
     _raise_problems(draft)
     assert plan is not None
-    return plan
+    origins = origins_of(plan, at, draft)
+    return LoadedPart(plan, origins, tuple(draft.files), {table: plan.model_dump(mode="json")})
 
 
 def _read_sections(draft: Draft, overrides: list[Override], chosen: Mapping[str, AnyPath]) -> None:

@@ -25,6 +25,7 @@ STIFF_W_K = 1e6
 """Heat leak of a chamber whose air does not care what stands in it."""
 
 NEVER_V = 99.0
+NEAR_K = 0.25
 
 
 @dataclass(frozen=True)
@@ -85,12 +86,12 @@ def _row(fridge: Fridge, ambient_c: float, steps_per_hour: int) -> ChamberRow:
 
 
 def _cold(fridge: Fridge, trace: np.ndarray) -> np.ndarray:
-    """Steps in which every zone is at or below its set-point, half a band allowed."""
+    """Steps in which every zone is at its set-point, within half a band and a quarter kelvin."""
     cold = np.ones(len(trace), bool)
     if fridge.freezer_share < 1:
-        cold &= trace["fresh_c"] <= fridge.set_fridge_c + 0.05
+        cold &= trace["fresh_c"] <= fridge.set_fridge_c + NEAR_K
     if fridge.freezer_share > 0:
-        cold &= trace["freezer_c"] <= fridge.set_freezer_c + 0.5 * fridge.band_k + 0.05
+        cold &= trace["freezer_c"] <= fridge.set_freezer_c + 0.5 * fridge.band_k + NEAR_K
     return cold
 
 

@@ -23,7 +23,7 @@ from offgrid_sim.studies.size_ledger import Ledger
 from offgrid_sim.studies.variants import Bench, Variant
 
 MOST_YEARS_AT_ONCE = 25
-SKY_BYTES_AT_ONCE = 96_000_000
+SKY_BYTES_AT_ONCE = 64_000_000
 """Bounds the weather held in memory, of which there are two chunks: one lived, one made."""
 
 RUNS_PER_BLOCK = 2000

@@ -103,7 +103,9 @@ def sun_hours(loaded: LoadedTrip, most_years: int = MOST_YEARS) -> tuple[float, 
     weather = get_weather(trip, providers(loaded), trip.weather.years, years=slice(0, most_years))
     plane = np.zeros(weather.line.hours)
     for stay, block in weather.blocks:
-        light = np.mean([_plane_w_m2(trip, block, year) for year in range(len(block.years))], axis=0)
+        light = np.mean(
+            [_plane_w_m2(trip, block, year) for year in range(len(block.years))], axis=0
+        )
         plane[stay.first : stay.last] += light * stay.weight
     window = min(DESIGN_DAYS * 24, len(plane))
     sums = np.convolve(plane, np.ones(window), "valid")
