@@ -38,13 +38,15 @@ class Variant:
     """A change to a trip, in words and as plan values by dotted key.
 
     A value ``"none"`` removes an optional table. ``van_change`` may alter the flat VAN record
-    after the plan, ``sky_change`` the flat sun and air: for what-ifs that no plan can express.
+    after the plan, ``sky_change`` the flat sun and air, ``clock_change`` driving, services and
+    doors: for what-ifs that no plan can express. What they are given must stay as it is.
     """
 
     name: str
     sets: Mapping[str, Any] = field(default_factory=dict)
     van_change: Callable[[np.ndarray], None] | None = None
     sky_change: Callable[[Prepared, np.ndarray], np.ndarray] | None = None
+    clock_change: Callable[[Prepared, np.ndarray], np.ndarray] | None = None
 
     def words(self) -> list[str]:
         """The change as ``key=value`` words for the loader."""
@@ -109,6 +111,8 @@ class Bench:
         )  # fmt: skip
         if variant.sky_change is not None:
             ready = replace(ready, skies=variant.sky_change(ready, skies))
+        if variant.clock_change is not None:
+            ready = replace(ready, clock=variant.clock_change(ready, clock))
         return ready
 
     def run(
