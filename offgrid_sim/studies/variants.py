@@ -39,7 +39,8 @@ class Variant:
 
     A value ``"none"`` removes an optional table. ``van_change`` may alter the flat VAN record
     after the plan, ``sky_change`` the flat sun and air, ``clock_change`` driving, services and
-    doors: for what-ifs that no plan can express. What they are given must stay as it is.
+    doors: for what-ifs that no plan can express. What they are given must stay as it is. The plan
+    values are laid over ``base``, a loaded variant of the bench's own trip, or over that trip.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Variant:
     van_change: Callable[[np.ndarray], None] | None = None
     sky_change: Callable[[Prepared, np.ndarray], np.ndarray] | None = None
     clock_change: Callable[[Prepared, np.ndarray], np.ndarray] | None = None
+    base: LoadedTrip | None = None
 
     def words(self) -> list[str]:
         """The change as ``key=value`` words for the loader."""
@@ -68,6 +70,7 @@ class Bench:
         self.base = base
         self.steps_per_hour = steps_per_hour
         self._trips: dict[str, LoadedTrip] = {}
+        self._bases: list[LoadedTrip] = []  # kept alive, so that no other trip gets their id
         self._weather: dict[str, Weather] = {}
         self._skies: dict[str, tuple[np.ndarray, np.ndarray]] = {}
         self._demand: dict[str, tuple[np.ndarray, np.ndarray]] = {}
@@ -83,11 +86,13 @@ class Bench:
     def loaded(self, variant: Variant) -> LoadedTrip:
         """The checked plan of a variant; PlanError if the change is impossible."""
         words = variant.words()
-        key = json.dumps(words)
+        base = self.base if variant.base is None else variant.base
+        key = json.dumps([id(base), words])
         if key not in self._trips:
-            trip = self.base
+            self._bases.append(base)
+            trip = base
             if words:
-                trip = load_trip_document(self.base.document, words, label=variant.name)
+                trip = load_trip_document(base.document, words, label=variant.name)
             self._trips[key] = replace(trip, folders=self.base.folders)
         return self._trips[key]
 
