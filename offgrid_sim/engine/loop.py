@@ -17,8 +17,8 @@ from offgrid_sim.physics.battery import stored_v
 from offgrid_sim.physics.fridge import zone_heat_wh
 from offgrid_sim.physics.water import WATER_WH_L_K
 
-STEPS_PER_HOUR = 6
-"""Ten-minute steps: halving changes daily results by less than 1 % (tests/engine)."""
+STEPS_PER_HOUR = 4
+"""Quarter-hour steps: halving changes daily results by less than 1 % (docs/engine-step.md)."""
 
 FULL_SOC = 0.98
 """A battery counts as fully charged from here (common practice, no source)."""

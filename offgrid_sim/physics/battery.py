@@ -44,7 +44,7 @@ _AGM_CAPACITY_SHARE = (
 )  # fmt: skip
 """1/kT of IEEE 485 table 1 (from memory), extrapolated to -10 C at -0.032 per K."""
 
-_SHARE_GRID_C = np.arange(-40.0, 61.0, 1.0)
+_CELL_GRID_C = np.arange(-40.0, 61.0, 1.0)
 
 
 def _ocv_table_v(volts: tuple[float, ...]) -> np.ndarray:
@@ -61,9 +61,9 @@ def _capacity_share_table(points: tuple[tuple[float, float], ...]) -> np.ndarray
     """Share of the nameplate that cold cells can give, at -40..60 C by 1 K, shape (101,)."""
     temps_c, shares = zip(*points, strict=True)
     slope = (shares[1] - shares[0]) / (temps_c[1] - temps_c[0])
-    below = shares[0] + slope * (_SHARE_GRID_C - temps_c[0])
-    inside = np.interp(_SHARE_GRID_C, temps_c, shares)
-    is_below = np.less(_SHARE_GRID_C, temps_c[0])
+    below = shares[0] + slope * (_CELL_GRID_C - temps_c[0])
+    inside = np.interp(_CELL_GRID_C, temps_c, shares)
+    is_below = np.less(_CELL_GRID_C, temps_c[0])
     return np.maximum(np.where(is_below, below, inside), 0.1)
 
 
@@ -77,6 +77,10 @@ CAPACITY_SHARE = np.array(
     [_capacity_share_table(points) for points in (_LFP_CAPACITY_SHARE, _AGM_CAPACITY_SHARE)]
 )
 """Usable share of the nameplate by cell temperature, shape (2, 101)."""
+
+
+RESISTANCE_FACTOR = np.exp(0.0275 * (25.0 - _CELL_GRID_C))
+"""Resistance over that at 25 C, by cell temperature, shape (101,); straight lines between."""
 
 
 @compiled
@@ -118,7 +122,10 @@ def capacity_share(chemistry: int, cell_temp_c: float) -> float:
 @compiled
 def resistance_ohm(resistance_25c_ohm: float, cell_temp_c: float) -> float:
     """Resistance grows to twice at 0 C and 3.5 times at -20 C, from memory."""
-    return resistance_25c_ohm * exp(0.0275 * (25.0 - min(max(cell_temp_c, -40.0), 60.0)))
+    position = min(max(cell_temp_c + 40.0, 0.0), 99.999)
+    k = int(position)
+    low, high = RESISTANCE_FACTOR[k], RESISTANCE_FACTOR[k + 1]
+    return resistance_25c_ohm * (low + (position - k) * (high - low))
 
 
 @compiled

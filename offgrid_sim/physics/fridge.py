@@ -15,6 +15,7 @@ from math import log
 
 from offgrid_sim.compiled import compiled
 from offgrid_sim.physics.air import enthalpy_kj_kg, humidity_ratio, specific_volume_m3_kg
+from offgrid_sim.physics.decay import relaxation
 
 MELT_START_C, MELT_END_C = -3.0, -1.0
 FROZEN_KJ_KG_K, THAWED_KJ_KG_K = 2.0, 3.5
@@ -126,19 +127,6 @@ def zone_heat_wh(
     if temp_c < MELT_END_C:
         return (temp_c - MELT_START_C) / melting_k_per_wh
     return melt_wh + (temp_c - MELT_END_C) / thawed_k_per_wh
-
-
-@compiled
-def relaxation(decay: float) -> float:
-    """(1 - exp(-x)) / x, the share of an initial rate that lasts over a step; x >= 0.
-
-    Taylor series below 0.3 (error 2e-7), Pade (2, 2) of exp above: 0.9 % low at x = 2, 3 % at 3.
-    """
-    if decay < 0.3:
-        return 1.0 - decay * (
-            1 / 2 - decay * (1 / 6 - decay * (1 / 24 - decay * (1 / 120 - decay * (1 / 720))))
-        )
-    return 1.0 / (1.0 + decay * (0.5 + decay * (1 / 12)))
 
 
 def frost_k_per_kg_w(plate_m2: float) -> float:

@@ -7,9 +7,10 @@ it turns to ice, beyond -92.7 Wh/l the ice cools. Water 4.184 kJ/kgK, ice 333.6 
 
 from __future__ import annotations
 
-from math import exp, log
+from math import log
 
 from offgrid_sim.compiled import compiled
+from offgrid_sim.physics.decay import lost_share
 
 WATER_WH_L_K = 4.184 / 3.6
 FUSION_WH_L = 333.6 / 3.6
@@ -47,7 +48,8 @@ def cool_tank(heat_wh_l: float, litres: float, ua_w_k: float, around_c: float, h
         if liquid or solid:
             per_k = WATER_WH_L_K if liquid else ICE_WH_L_K
             temp_c = tank_temp_c(heat_wh_l)
-            after_c = around_c + (temp_c - around_c) * exp(-left_h * ua_w_k / (litres * per_k))
+            lost = lost_share(left_h * ua_w_k / (litres * per_k))
+            after_c = temp_c + (around_c - temp_c) * lost
             if liquid:
                 if after_c >= 0.0:
                     return after_c * per_k
