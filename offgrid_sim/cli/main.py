@@ -32,6 +32,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "offgrid_sim.cli.compare:command",
         "Hold plans side by side through the same weather years.",
     ),
+    "size": (
+        "offgrid_sim.cli.size:command",
+        "How many watts and amp-hours? By risk over many weather years.",
+    ),
     "weather": (
         "offgrid_sim.cli.weather:command",
         "Climate of a place; past years, fetched once and kept.",

@@ -75,13 +75,19 @@ def counted_chance(happened: int, years: int) -> Chance:
 
 
 @lru_cache(maxsize=100_000)
+def deciding_interval(happened: int, years: int, look_count: int) -> tuple[float, float]:
+    """The wider interval on which designs are decided, its error shared among the looks."""
+    confidence = 1 - (1 - CONFIDENCE) / look_count
+    found = binomtest(happened, years).proportion_ci(confidence, method="wilson")
+    return float(found.low), float(found.high)
+
+
 def standing(happened: int, years: int, accept: float, look_count: int) -> Standing:
     """Whether a chance is shown to be at most ``accept``, shown to be above it, or neither."""
-    confidence = 1 - (1 - CONFIDENCE) / look_count
-    interval = binomtest(happened, years).proportion_ci(confidence, method="wilson")
-    if interval.high <= accept:
+    low, high = deciding_interval(happened, years, look_count)
+    if high <= accept:
         return "meets"
-    return "misses" if interval.low > accept else "undecided"
+    return "misses" if low > accept else "undecided"
 
 
 def happened(ledger: Ledger, judge: Sequence[str]) -> np.ndarray:
