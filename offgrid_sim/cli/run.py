@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import json
 import sys
@@ -153,6 +154,12 @@ def as_numbers(outcome: RunOutcome, judged: Verdict, hourly: bool) -> dict[str, 
             for event in outcome.events
         ],
     }  # fmt: skip
+    numbers["food"] = [
+        {"rule": clock.rule.name, "counted_h": round(clock.counted_h, 3), "state": clock.state}
+        for clock in outcome.food
+    ]
+    numbers["battery_ageing"] = dataclasses.asdict(outcome.battery_ageing)
+    numbers["fridge_start"] = outcome.start and dataclasses.asdict(outcome.start)
     if hourly:
         frame = outcome.hourly.drop(columns="utc").round(5)
         numbers["hourly"] = {
