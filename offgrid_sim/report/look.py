@@ -33,7 +33,7 @@ INKS: dict[str, Ink] = {
     "volts": Ink("#7f4796", "#cda2e6"),
     "solar": Ink("#b06c00", "#f3bb4a"),
     "alternator": Ink("#5f6b12", "#c3cf62"),
-    "shore": Ink("#00766b", "#4dcabb"),
+    "shore": Ink("#8e3a72", "#e79ccb"),
     "refused": Ink("#8f7d56", "#b9a67c"),
     "loads": Ink("#5c6770", "#a3b0b8"),
     "fridge": Ink("#007d78", "#56cfc6"),

@@ -22,6 +22,7 @@ from offgrid_sim.report.tables import (
     assumption_groups,
     event_rows,
     key_facts,
+    side_checks,
     source_rows,
     your_assumptions,
 )
@@ -105,8 +106,8 @@ def _shown_year(outcome: RunOutcome) -> str:
 def _trouble(outcome: RunOutcome, judged: Verdict) -> Section:
     title = "What goes wrong, when and why" if outcome.events else "What comes nearest to trouble"
     return section("trouble", title, "Trouble", "trouble.html.j2",
-        facts=key_facts(outcome), reasons=judged.reasons, events=event_rows(outcome.events),
-        year=_shown_year(outcome),
+        facts=key_facts(outcome), checks=side_checks(outcome), reasons=judged.reasons,
+        events=event_rows(outcome.events), year=_shown_year(outcome),
     )  # fmt: skip
 
 

@@ -114,6 +114,28 @@ def key_facts(outcome: RunOutcome) -> tuple[Fact, ...]:
     return tuple(facts)
 
 
+def side_checks(outcome: RunOutcome) -> tuple[Fact, ...]:
+    """What is checked beside the run itself: food clocks, the compressor's start, battery wear."""
+    facts = [
+        Fact(
+            f"Food clock: {read.rule.name}",
+            read.state,
+            f"{duration(read.counted_h)} above {number(read.rule.limit_c, 1)} °C count",
+            read.state != "fine",
+        )
+        for read in outcome.food
+    ]
+    if outcome.start is not None:
+        low = outcome.start.below_cutout_share
+        note = f"at the drive; {percent(low)} of starts fall below its cut-out"
+        volts = f"{number(outcome.start.lowest_v, 1)}\u00a0V"
+        facts.append(Fact("Lowest in a compressor start", volts, note, low > 0))
+    wear = outcome.battery_ageing
+    note = f"{number(wear.full_cycles)} full cycles, cells {number(wear.mean_cell_c)} °C on average"
+    loss = f"{number(wear.trip_loss_pct, 1)}\u202f%"
+    return (*facts, Fact("Battery capacity lost on this trip", loss, note))
+
+
 def _when_lowest(outcome: RunOutcome) -> str:
     return f"on {clock(outcome.hourly.soc.idxmin())}"
 

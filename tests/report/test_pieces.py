@@ -20,6 +20,7 @@ from offgrid_sim.report.tables import (
     assumption_groups,
     event_rows,
     key_facts,
+    side_checks,
     source_rows,
     your_assumptions,
 )
@@ -118,6 +119,10 @@ def test_event_rows_point_at_their_hours(december) -> None:
 
 def test_key_facts_flag_what_is_bad(june, december) -> None:
     assert not any(fact.bad for fact in key_facts(june[1]))
+    beside = {fact.title: fact for fact in side_checks(december[1])}
+    for clock in december[1].food:
+        assert beside[f"Food clock: {clock.rule.name}"].bad == (clock.state != "fine")
+    assert "Battery capacity lost on this trip" in beside
     bad = {fact.title for fact in key_facts(december[1]) if fact.bad}
     assert {"Dark", "Lowest charge", "Freezer thawing"} <= bad
 

@@ -6,7 +6,7 @@
   const plot = byId("plot");
   if (!plot || typeof Plotly === "undefined") return;
 
-  const HOUR_MS = 3600e3, MARGIN_LEFT = 40, MARGIN_RIGHT = 36;
+  const HOUR_MS = 3600e3, DAY_MS = 24 * HOUR_MS, MARGIN_LEFT = 40, MARGIN_RIGHT = 36;
   const unpack = (text, Kind) => {
     const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
     return new Kind(bytes.buffer);
@@ -106,9 +106,9 @@
         press(days);
         if (days === 0) show(limits[0], limits[1]);
         else {
-          const first = days === 1 ? middle - ((middle % (24 * HOUR_MS)) + 24 * HOUR_MS) % (24 * HOUR_MS)
-                                   : middle - days * 12 * HOUR_MS;
-          show(first, first + days * 24 * HOUR_MS);
+          const midnight = Math.floor(middle / DAY_MS) * DAY_MS;
+          const first = midnight - Math.floor(days / 2) * DAY_MS;
+          show(first, first + days * DAY_MS);
         }
       });
     }
