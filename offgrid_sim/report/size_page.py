@@ -56,7 +56,9 @@ class SwingRow:
     high: str
     share_low: str
     share_high: str
-    charge: str
+    charge_low: str
+    charge_high: str
+    moves_chance: bool
     left_pct: float
     width_pct: float
     together: str
@@ -224,7 +226,9 @@ def _swing_row(one: Swing) -> SwingRow:
         high=f"{one.input.high:g}".replace("-", "\u2212"),
         share_low=percent(one.share_low),
         share_high=percent(one.share_high),
-        charge=f"{percent(one.charge_low)} and {percent(one.charge_high)}",
+        charge_low=percent(one.charge_low),
+        charge_high=percent(one.charge_high),
+        moves_chance=high > low,
         left_pct=round(100 * low, 1),
         width_pct=round(max(100 * (high - low), 0.6), 1),
         together=number(one.rank_correlation, 2),
@@ -235,13 +239,13 @@ def sheet_lines(study: SizeStudy) -> tuple[SheetLine, ...]:
     """The worksheet line by line."""
     sheet = study.worksheet
     return (
-        SheetLine("Load", f"{number(sheet.load_wh_day)} Wh, {number(sheet.load_ah_day, 1)} Ah a day",
+        SheetLine("Load", f"{number(sheet.load_wh_day)} Wh, {number(sheet.load_ah_day)} Ah a day",
                   "mean of the simulated trip, fridge included, at 12.8 V"),
         SheetLine("Peak-sun hours", f"{number(sheet.sun_hours, 2)} a day",
                   f"panel's tilt, open sky, mean of {sheet.sun_years} weather years in the darkest "
                   "30 days of the trip, by pvlib"),
         SheetLine("Array-to-load ratio", number(sheet.array_to_load, 1),
-                  "1.1–1.2 where the load may fail, 1.3–1.4 where it must not; IEEE 1562, from memory"),
+                  "1.1–1.2 where the load may fail, 1.3–1.4 where not; IEEE 1562, from memory"),
         SheetLine("System losses", percent(sheet.system_loss_share),
                   "10–20 %; IEEE 1562, from memory"),
         SheetLine("Charge controller", percent(sheet.controller_efficiency), "the plan"),
@@ -249,7 +253,8 @@ def sheet_lines(study: SizeStudy) -> tuple[SheetLine, ...]:
         SheetLine("Deepest discharge", percent(sheet.deepest_share),
                   f"daily at most {percent(sheet.daily_share)}; lead by IEEE 1013, from memory, "
                   "lithium common practice"),
-        SheetLine("End of life", percent(sheet.end_of_life_share), "of the nameplate; IEEE 1013, from memory"),
+        SheetLine("End of life", percent(sheet.end_of_life_share),
+                  "of the nameplate; IEEE 1013, from memory"),
         SheetLine("Cold cells", f"× {number(sheet.temperature_factor, 2)}",
                   f"capacity at {number(sheet.cell_temp_c)} °C, the coldest in half of the years"),
         SheetLine("Margin", f"× {number(sheet.margin, 1)}", "1.1–1.25; IEEE 1013, from memory"),

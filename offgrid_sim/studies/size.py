@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -189,7 +190,7 @@ def _live_until_decided(
 ) -> None:
     everyone = range(len(runner.trips))
     runner.run(everyone, 0, stops[0])
-    for before, after in zip(stops, stops[1:], strict=False):
+    for before, after in pairwise(stops):
         undecided = still_open(runner.ledger, question.judge, before, question.accept, len(stops))
         if not undecided:
             return

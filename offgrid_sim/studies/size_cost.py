@@ -72,8 +72,9 @@ def assumed_rates(loaded: LoadedTrip, varied: Collection[str]) -> tuple[str, ...
                       ("area_m2", "panel_m2_per_w")):  # fmt: skip
         if not arrays or any(getattr(array, name) is None for array in arrays):
             used.append(key)
-    used += [key for name, key in (("price", f"{kind}_price_per_ah"), ("mass_kg", f"{kind}_kg_per_ah"))
-             if getattr(van.battery, name) is None]  # fmt: skip
+    for name, key in (("price", f"{kind}_price_per_ah"), ("mass_kg", f"{kind}_kg_per_ah")):
+        if getattr(van.battery, name) is None:
+            used.append(key)
     used += ["fridge_price", "fridge_kg"] if "fridge" in varied else []
     used += ["tank_price_per_l", "tank_kg_per_l"] if {"fresh_l", "grey_l"} & set(varied) else []
     origins = loaded.origins

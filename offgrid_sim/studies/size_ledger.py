@@ -17,6 +17,7 @@ import zipfile
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import platformdirs
@@ -68,7 +69,8 @@ class Ledger:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             handle, scratch = tempfile.mkstemp(dir=self.path.parent, prefix=".writing-")
             with os.fdopen(handle, "wb") as file:
-                np.savez(file, done=self.done, **self.kept)
+                arrays: dict[str, Any] = {**self.kept, "done": self.done}
+                np.savez(file, **arrays)
             os.replace(scratch, self.path)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()

@@ -92,7 +92,9 @@ def standing(happened: int, years: int, accept: float, look_count: int) -> Stand
 
 def happened(ledger: Ledger, judge: Sequence[str]) -> np.ndarray:
     """Whether any of the judged failures happened, shape (designs, years)."""
-    return np.any([ledger.kept[FAILURES[kind]] > 0 for kind in judge], axis=0)
+    flags = np.array([ledger.kept[FAILURES[kind]] > 0 for kind in judge])
+    found: np.ndarray = flags.any(axis=0)
+    return found
 
 
 def still_open(

@@ -100,10 +100,15 @@ def _walk(model: PlanModel, prefix: str) -> Iterator[Input]:
             for k, item in enumerate(value):
                 yield from _walk(item, f"{key}.{k}.")
         elif isinstance(extra, dict) and "likely" in extra:
-            low, high = (float(end) for end in extra["likely"])  # type: ignore[union-attr]
+            low, high = (float(end) for end in _pair(extra["likely"]))
             if value is not None:
                 low, high = min(low, value), max(high, value)
             yield Input(key, info.description or "", value, low, high)
+
+
+def _pair(likely: Any) -> tuple[Any, Any]:
+    low, high = likely
+    return low, high
 
 
 def sensitivity(

@@ -58,15 +58,14 @@ def season(study: SizeStudy) -> str:
 
 
 def times(study: SizeStudy, chance: Chance) -> str:
-    """``3 of 250 winters (0.4-3.5 %)``."""
+    """``3 of 250 winters (0.4 to 3.5 %)``."""
     count = str(chance.happened) if chance.happened else "none"
     return f"{count} of {chance.years} {season(study)} ({interval(chance)})"
 
 
 def interval(chance: Chance) -> str:
-    """``0.4-3.5 %``."""
-    low, high = percent(chance.low), percent(chance.high)
-    return f"{low.removesuffix(' %')}-{high}"
+    """``0.4 to 3.5 %``."""
+    return f"{percent(chance.low).removesuffix(' %')} to {percent(chance.high)}"
 
 
 def percent(share: float) -> str:
