@@ -39,19 +39,23 @@ practice, no source)."""
 
 @dataclass(frozen=True)
 class FoodClock:
-    """One rule's reading: hours that count, and whether food should be used now or discarded."""
+    """One rule's reading: hours that count, and ``state``: "fine", "use now", "discard", or "set
+    too warm" where the set-point itself is warmer than the rule allows."""
 
     rule: FoodRule
     counted_h: float
     state: str
 
 
-def food_clocks(fresh_c: np.ndarray, step_h: float) -> tuple[FoodClock, ...]:
-    """Read every rule from the food's temperature at each step, C, shape (steps,)."""
-    return tuple(_clock(rule, fresh_c, step_h) for rule in RULES)
+def food_clocks(fresh_c: np.ndarray, step_h: float, set_c: float) -> tuple[FoodClock, ...]:
+    """Read every rule from the food's temperature at each step, C, shape (steps,).
+
+    ``set_c`` is the fridge's set-point.
+    """
+    return tuple(_clock(rule, fresh_c, step_h, set_c) for rule in RULES)
 
 
-def _clock(rule: FoodRule, fresh_c: np.ndarray, step_h: float) -> FoodClock:
+def _clock(rule: FoodRule, fresh_c: np.ndarray, step_h: float, set_c: float) -> FoodClock:
     warm = fresh_c > rule.limit_c
     if rule.whole_trip:
         total = np.concatenate(([0.0], np.cumsum(warm) * step_h))
@@ -64,4 +68,6 @@ def _clock(rule: FoodRule, fresh_c: np.ndarray, step_h: float) -> FoodClock:
         state = "discard"
     elif counted_h > rule.warn_h:
         state = "use now"
+    if set_c > rule.limit_c:
+        state = "set too warm"
     return FoodClock(rule, counted_h, state)

@@ -82,7 +82,7 @@ def run_trip(ready: Prepared, shown: Shown = "worst") -> RunOutcome:
         events=find_events(ready, trace),
         energy=energy_balance(totals[index]),
         water=water_balance(totals[index]),
-        food=food_clocks(trace["fresh_c"], 1 / ready.steps_per_hour) if has_fresh(ready) else (),
+        food=_food(ready, trace),
         start=start_peak(ready.van, trace),
         battery_ageing=_ageing(ready, totals[index]),
     )
@@ -91,6 +91,13 @@ def run_trip(ready: Prepared, shown: Shown = "worst") -> RunOutcome:
 def has_fresh(ready: Prepared) -> bool:
     """Whether the van has a compartment for chilled food."""
     return bool(ready.van["has_fridge"][0] and ready.van["has_fresh"][0])
+
+
+def _food(ready: Prepared, trace: np.ndarray) -> tuple[FoodClock, ...]:
+    if not has_fresh(ready):
+        return ()
+    set_c = float(ready.van["set_fresh_c"][0])
+    return food_clocks(trace["fresh_c"], 1 / ready.steps_per_hour, set_c)
 
 
 def _ageing(ready: Prepared, totals: np.void) -> Ageing:
