@@ -77,7 +77,9 @@ def timeline(trip: Trip) -> Timeline:
         toward = np.where(share > 0, middle, toward)
         reached = min(int(leave_h + drive_h - 1e-9), len(times) - 1)
         stop[reached + 1 :] = k
-        stop[reached] = k - 1 if share[reached] > 0.5 else k
+        stop[reached] = k - 1
+        if share[reached] <= 0.5:
+            stop[reached], toward[reached] = k, 0.0
         arrival[reached] = True
     local_hour = np.zeros(len(times))
     local_day = np.zeros(len(times), int)
