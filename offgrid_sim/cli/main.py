@@ -28,6 +28,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "offgrid_sim.cli.chamber:command",
         "Test one fridge alone in a climate chamber.",
     ),
+    "stress": (
+        "offgrid_sim.cli.stress:command",
+        "Hard cases: what gives way first, and after how long.",
+    ),
     "compare": (
         "offgrid_sim.cli.compare:command",
         "Hold plans side by side through the same weather years.",
