@@ -1,6 +1,6 @@
 """The van: the machine that is planned, table by table as it stands in a van file.
 
-Defaults follow the consolidated table of the physics page in docs/; each names its origin.
+Defaults and their sources hang together in docs/physics.md; each names its origin here.
 """
 
 from __future__ import annotations
