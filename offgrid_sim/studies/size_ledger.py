@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import json
 import os
 import tempfile
@@ -91,7 +92,7 @@ class Ledger:
         if self.path is None or not self.path.is_file():
             return 0
         try:
-            with np.load(self.path, allow_pickle=False) as file:
+            with np.load(io.BytesIO(self.path.read_bytes()), allow_pickle=False) as file:
                 found = {name: file[name] for name in ("done", *KEPT)}
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return 0

@@ -92,9 +92,8 @@ def standing(happened: int, years: int, accept: float, look_count: int) -> Stand
 
 def happened(ledger: Ledger, judge: Sequence[str]) -> np.ndarray:
     """Whether any of the judged failures happened, shape (designs, years)."""
-    flags = np.array([ledger.kept[FAILURES[kind]] > 0 for kind in judge])
-    found: np.ndarray = flags.any(axis=0)
-    return found
+    hours = np.array([ledger.kept[FAILURES[kind]] for kind in judge])
+    return np.asarray(hours.max(axis=0) > 0)
 
 
 def still_open(
@@ -102,11 +101,9 @@ def still_open(
 ) -> list[int]:
     """Designs that lived ``years`` years and straddle the accepted risk."""
     counts = happened(ledger, judge)[:, :years].sum(axis=1)
-    lived = ledger.done[:, :years].all(axis=1)
+    lived = np.flatnonzero(ledger.done[:, :years].all(axis=1))
     return [
-        k
-        for k, count in enumerate(counts)
-        if lived[k] and standing(int(count), years, accept, look_count) == "undecided"
+        int(k) for k in lived if standing(int(counts[k]), years, accept, look_count) == "undecided"
     ]
 
 
@@ -123,7 +120,7 @@ def design_risk(
     row = {name: values[k, :years] for name, values in ledger.kept.items()}
     hit = {kind: row[name] > 0 for kind, name in FAILURES.items()}
     chances = {kind: counted_chance(int(flags.sum()), years) for kind, flags in hit.items()}
-    count = int(np.any([hit[kind] for kind in judge], axis=0).sum())
+    count = int(np.logical_or.reduce([hit[kind] for kind in judge]).sum())
     return DesignRisk(
         years=years,
         judged=counted_chance(count, years),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,9 @@ from offgrid_sim.studies.size_grid import Design
 from offgrid_sim.studies.size_ledger import Ledger
 from offgrid_sim.studies.variants import Bench, Variant
 
-MOST_YEARS_AT_ONCE = 25
+FIRST_YEARS, MOST_YEARS_AT_ONCE = 10, 40
+"""Few years first, so that all cores soon have work; then many, so that sun is placed rarely."""
+
 SKY_BYTES_AT_ONCE = 64_000_000
 """Bounds the weather held in memory, of which there are two chunks: one lived, one made."""
 
@@ -65,9 +68,9 @@ class Runner:
         """Live years ``first`` to ``last`` (half-open) with designs ``members``, if not done."""
         wanted = np.zeros(len(self.trips), bool)
         wanted[list(members)] = True
-        starts = range(first, last, self.years_at_once)
-        chunks = [(a, min(a + self.years_at_once, last)) for a in starts]
-        chunks = [(a, b) for a, b in chunks if not self.ledger.done[wanted, a:b].all()]
+        chunks = [
+            (a, b) for a, b in self._chunks(first, last) if not self.ledger.done[wanted, a:b].all()
+        ]
         try:
             with ThreadPoolExecutor(1, thread_name_prefix="weather") as ahead:
                 made = [ahead.submit(self._prepare, wanted, *chunk) for chunk in chunks[:1]]
@@ -78,6 +81,12 @@ class Runner:
         except KeyboardInterrupt:
             self.ledger.save()
             raise
+
+    def _chunks(self, first: int, last: int) -> list[tuple[int, int]]:
+        """Cut years into chunks, half-open; the first chunk is short."""
+        second = min(first + min(FIRST_YEARS, self.years_at_once), last)
+        edges = [first, *range(second, last, self.years_at_once), last]
+        return list(pairwise(edges))
 
     def first_year_of(self, design: int) -> Prepared:
         """The first weather year of a design's setup, in numbers: its hours and sources."""
