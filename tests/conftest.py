@@ -1,7 +1,8 @@
 """A local server that speaks the archives' documented answers, and can be told to fail.
 
 Layouts: PVGIS ``seriescalc`` JSON as pvlib's ``read_pvgis_hourly`` takes it apart (inputs.location,
-inputs.meteo_data, inputs.mounting_system, outputs.hourly); NASA POWER hourly point GeoJSON as
+inputs.meteo_data, inputs.mounting_system, outputs.hourly) and ``printhorizon`` JSON as its
+``get_pvgis_horizon`` does (south 0, west positive, north twice); NASA POWER hourly point GeoJSON as
 pvlib's ``get_nasa_power`` does. Weather: simplified Solis (Ineichen 2008) under NREL SPA suns,
 dimmed day by day; nothing in the package makes it that way.
 """
@@ -122,11 +123,32 @@ def power_answer(query):
     }
 
 
+def skyline(azimuth_from_north):
+    """Invented: a ridge 20° high and wide due east, level land elsewhere."""
+    return max(0.0, 20.0 - abs(azimuth_from_north - 90.0))
+
+
+def horizon_answer(query):
+    from_south = [-180.0 + 7.5 * k for k in range(49)]
+    rows = [{"A": a, "H_hor": skyline((a + 180.0) % 360.0)} for a in from_south]
+    location = {"latitude": float(query["lat"]), "longitude": float(query["lon"])}
+    return {
+        "inputs": {"location": location, "horizon_db": "DEM-calculated"},
+        "outputs": {
+            "horizon_profile": rows,
+            "winter_solstice": [{"A_sun(w)": 0.0, "H_sun(w)": 23.9}],
+            "summer_solstice": [{"A_sun(s)": 0.0, "H_sun(s)": 70.8}],
+        },
+        "meta": {"inputs": {}, "outputs": {}},
+    }
+
+
+MAKERS = {"seriescalc": pvgis_answer, "printhorizon": horizon_answer, "point": power_answer}
+
+
 @cache
 def answer_text(path, items):
-    query = dict(items)
-    maker = pvgis_answer if path.endswith("seriescalc") else power_answer
-    return json.dumps(maker(query))
+    return json.dumps(MAKERS[path.rsplit("/", 1)[-1]](dict(items)))
 
 
 class ArchiveServer:

@@ -124,11 +124,11 @@ def list_(as_json: bool) -> None:
     Example:
       offgrid-sim weather list
     """
-    from offgrid_sim.weather.archive import held_years
+    from offgrid_sim.weather.archive import held_horizons, held_years
     from offgrid_sim.weather.archive.store import ArchiveCache
 
     cache = ArchiveCache()
-    held = held_years(cache)
+    held, horizons = held_years(cache), held_horizons(cache)
     rows = _places_held(held)
     size_mb, limit_mb = cache.files.size_bytes() / 1e6, cache.files.limit_bytes / 1e6
     if as_json:
@@ -137,12 +137,18 @@ def list_(as_json: bool) -> None:
             "size_mb": round(size_mb, 3),
             "limit_mb": limit_mb,
             "places": rows,
+            "horizons": [
+                {key: getattr(one, key) for key in ("archive", "latitude_deg", "longitude_deg")}
+                for one in horizons
+            ],
         }
         click.echo(json.dumps(plain, allow_nan=False))
         return
     for row in rows:
         click.echo(f"{row['latitude_deg']:7.2f},{row['longitude_deg']:8.2f}  {row['archive']:14}  "
                    f"{_spans(row['years'])}")  # fmt: skip
+    for one in horizons:
+        click.echo(f"{one.latitude_deg:7.2f},{one.longitude_deg:8.2f}  {one.archive}")
     click.echo(
         f"{len(held)} place-years, {size_mb:.1f} of {limit_mb:.0f} MB, in {cache.files.folder}."
     )

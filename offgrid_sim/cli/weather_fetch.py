@@ -1,4 +1,4 @@
-"""``offgrid-sim weather fetch``: bring the real past years of a trip's stops home."""
+"""``offgrid-sim weather fetch``: bring past years and horizons of a trip's stops home."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from offgrid_sim.errors import WeatherUnavailable
 
 if TYPE_CHECKING:
     from offgrid_sim.plan.loaded import LoadedTrip
-    from offgrid_sim.weather.archive.asked import PlaceYear
+    from offgrid_sim.weather.archive.asked import PlaceHorizon, PlaceYear
     from offgrid_sim.weather.archive.fetch import Fetched
 
 FIRST_YEAR = 1980
@@ -43,7 +43,7 @@ class YearRange(click.ParamType):
 
 @click.command()
 @click.argument("trip", type=click.Path(path_type=Path))
-@click.option("--years", required=True, type=YearRange(), metavar="FROM:TO",
+@click.option("--years", type=YearRange(), metavar="FROM:TO",
               help="Years in which the trip may start: 2012:2020.")  # fmt: skip
 @click.option("--source", "archive", type=click.Choice(["pvgis", "power"]), default="pvgis",
               show_default=True, help="PVGIS, or NASA POWER (coarser, worldwide).")  # fmt: skip
@@ -58,7 +58,7 @@ class YearRange(click.ParamType):
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(
     trip: Path,
-    years: range,
+    years: range | None,
     archive: str,
     base_url: str | None,
     timeout_s: float,
@@ -72,7 +72,8 @@ def command(
     """Fetch real past years for every stop of a trip, once, while online.
 
     What has come home stays; the same command goes on where it stopped. Afterwards
-    ``run TRIP --weather archive`` needs no network.
+    ``run TRIP --weather archive`` needs no network. Stops with ``horizon = "archive"`` get their
+    horizon too; without ``--years`` that is all that is fetched.
 
     \b
     Examples:
@@ -80,6 +81,7 @@ def command(
       offgrid-sim run mytrip/trip.toml --weather archive
     """
     from offgrid_sim.plan.load import load_trip
+    from offgrid_sim.weather.sources import horizon_places
 
     loaded = load_trip(
         trip,
@@ -89,11 +91,17 @@ def command(
         start=start.date() if start else None,
         weather={"source": "archive"},
     )
-    done, names = _bring_home(loaded, years, archive, base_url, timeout_s, refresh)
+    asked_for = {"place-years": years is not None, "horizons": bool(horizon_places(loaded))}
+    things = " and ".join(name for name, wanted in asked_for.items() if wanted)
+    if not things:
+        raise click.UsageError(
+            'give --years 2012:2020; only a trip with horizon = "archive" can do without.'
+        )
+    done, names = _bring_home(loaded, years or (), archive, base_url, timeout_s, refresh)
     if as_json:
         click.echo(json.dumps(_as_numbers(done), allow_nan=False))
     else:
-        click.echo(f"{done.here} of {done.wanted} place-years are here: {done.fetched} fetched "
+        click.echo(f"{done.here} of {done.wanted} {things} are here: {done.fetched} fetched "
                    f"now, {done.already} before.")  # fmt: skip
     for sentence in _remarks(done):
         click.echo(sentence, err=True)
@@ -117,25 +125,28 @@ def _bring_home(
     from offgrid_sim.weather.archive import SERVICES
     from offgrid_sim.weather.archive.asked import rounded, year_offsets
     from offgrid_sim.weather.archive.fetch import fetch as bring
-    from offgrid_sim.weather.archive.fetch import wanted_years
+    from offgrid_sim.weather.archive.fetch import wanted_horizons, wanted_years
     from offgrid_sim.weather.archive.store import ArchiveCache
     from offgrid_sim.weather.archive.web import Web
-    from offgrid_sim.weather.sources import archive_places
+    from offgrid_sim.weather.sources import archive_places, horizon_places
 
-    places = archive_places(loaded)
-    names = {(rounded(p.latitude_deg), rounded(p.longitude_deg)): p.name for p in places}
+    places, hilly = archive_places(loaded), horizon_places(loaded)
+    names = {(rounded(p.latitude_deg), rounded(p.longitude_deg)): p.name for p in places + hilly}
     offsets = year_offsets(timeline(loaded.trip).times_utc)
     service, cache = SERVICES[archive], ArchiveCache()
-    wanted = wanted_years(service, places, years, offsets)
+    wanted: list[PlaceYear | PlaceHorizon] = [
+        *wanted_years(service, places, years, offsets),
+        *wanted_horizons(hilly),
+    ]
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     console = Console(stderr=True)
     bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
     with Web(cache, timeout_s) as web, bars as progress:
         bar = progress.add_task(service.title, total=len(wanted))
 
-        def on_step(asked: PlaceYear) -> None:
+        def on_step(asked: PlaceYear | PlaceHorizon) -> None:
             name = names[asked.latitude_deg, asked.longitude_deg]
-            progress.update(bar, description=f"{service.title} {asked.year} {name}",
+            progress.update(bar, description=f"{service.title} {asked.what} {name}",
                             completed=wanted.index(asked))  # fmt: skip
 
         done = bring(service, wanted, cache, web, base_url, refresh, on_step)
@@ -147,9 +158,9 @@ def _shortfall(done: Fetched, names: dict[tuple[float, float], str]) -> str:
     first = done.missing[0]
     place = names[first.asked.latitude_deg, first.asked.longitude_deg]
     lacking = len(done.missing) + done.unasked
-    others = f" (and {lacking - 1} more place-years)" if lacking > 1 else ""
+    others = f" (and {lacking - 1} more)" if lacking > 1 else ""
     return (
-        f"{place} {first.asked.year}{others} could not be had: {first.reason}; {done.here} of "
+        f"{place} {first.asked.what}{others} could not be had: {first.reason}; {done.here} of "
         f"{done.wanted} are here and stay, so run the same command again to go on, or ask for "
         "other years or another --source."
     )
@@ -174,7 +185,9 @@ def _as_numbers(done: Fetched) -> dict[str, Any]:
         "fetched": done.fetched,
         "already": done.already,
         "unasked": done.unasked,
-        "missing": [{**asdict(m.asked), "reason": m.reason} for m in done.missing],
+        "missing": [
+            {**asdict(m.asked), "what": m.asked.what, "reason": m.reason} for m in done.missing
+        ],
         "set_aside": list(done.set_aside),
         "dropped": list(done.dropped),
     }

@@ -12,8 +12,10 @@ from offgrid_sim.engine.loop import STEPS_PER_HOUR
 from offgrid_sim.engine.sky import Stay, sky_numbers, stays
 from offgrid_sim.engine.timeline import Timeline, place_of, timeline
 from offgrid_sim.engine.van_numbers import van_numbers
+from offgrid_sim.physics.horizon import open_sky_share
 from offgrid_sim.plan.route import Stop
 from offgrid_sim.plan.trip import Trip
+from offgrid_sim.weather.horizon import Horizon, horizon_of
 from offgrid_sim.weather.table import COLUMNS, WeatherBlock, WeatherProvider, WeatherSource
 
 ALL_YEARS = slice(None)
@@ -73,7 +75,9 @@ def get_weather(
     labels = _common_years(parts, line, provider_of)[:most_years][years]
     if only_labels:
         return Weather(line, (), labels)
-    blocks = tuple((stay, _block(stay, line, provider_of(stay.stop), labels)) for stay in parts)
+    blocks = tuple(
+        _behind_hills(stay, _block(stay, line, provider_of(stay.stop), labels)) for stay in parts
+    )
     return Weather(line, blocks, labels)
 
 
@@ -98,6 +102,30 @@ def prepare(
         sources=weather.sources,
         steps_per_hour=steps_per_hour,
     )
+
+
+def _behind_hills(stay: Stay, block: WeatherBlock) -> tuple[Stay, WeatherBlock]:
+    """The stay with its stop's horizon, and the block's source with a sentence about it."""
+    horizon = horizon_of(stay.stop)
+    if horizon is None:
+        return stay, block
+    source = replace(block.source, notes=(*block.source.notes, *horizon_notes(horizon, stay.stop)))
+    return replace(stay, horizon=horizon), replace(block, source=source)
+
+
+def horizon_notes(horizon: Horizon, stop: Stop) -> list[str]:
+    """What a horizon takes away at a stop, and that a valley may count twice."""
+    notes = [
+        f"At {stop.place} hills up to {horizon.elevation_deg.max():.0f}° high ({horizon.origin}) "
+        f"hide the sun behind them and {100 * (1 - open_sky_share(horizon)):.0f} % of the sky's "
+        "diffuse light while parked."
+    ]
+    if stop.sky == "deep_valley" and None in (stop.beam_share, stop.diffuse_share):
+        notes.append(
+            f'At {stop.place} sky = "deep_valley" takes away sun for hills as well: they count '
+            "twice unless sky tells only of what stands nearer."
+        )
+    return notes
 
 
 def _common_years(

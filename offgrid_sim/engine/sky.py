@@ -8,6 +8,7 @@ import numpy as np
 
 from offgrid_sim.engine.flat import PWM_HIGH_V, PWM_LOW_V, SKY
 from offgrid_sim.engine.timeline import Timeline
+from offgrid_sim.physics.horizon import open_sky_share, sun_above
 from offgrid_sim.physics.solar import (
     REFERENCE_MODULE_VMP,
     Sun,
@@ -21,6 +22,7 @@ from offgrid_sim.physics.solar import (
 from offgrid_sim.plan.route import Stop
 from offgrid_sim.plan.trip import Trip
 from offgrid_sim.plan.van import Solar
+from offgrid_sim.weather.horizon import Horizon
 from offgrid_sim.weather.table import WeatherBlock
 
 
@@ -33,6 +35,8 @@ class Stay:
     last: int
     weight: np.ndarray
     """Share of this stop in the weather of each hour, shape (last - first,)."""
+    horizon: Horizon | None = None
+    """What hides sun and sky while parked here; None where nothing does."""
 
 
 def stays(trip: Trip, line: Timeline) -> list[Stay]:
@@ -77,20 +81,29 @@ def _stay_sky(trip: Trip, line: Timeline, stay: Stay, block: WeatherBlock) -> np
     sun = sun_at_mid_hour(
         block.times_utc, source.latitude_deg, source.longitude_deg, source.altitude_m
     )
-    beam = driving + (1 - driving) * stay.stop.sky_beam_share
-    diffuse = driving + (1 - driving) * stay.stop.sky_diffuse_share
+    above, open_sky = _over_horizon(stay.horizon, sun)
+    beam = driving + (1 - driving) * stay.stop.sky_beam_share * above
+    diffuse = driving + (1 - driving) * stay.stop.sky_diffuse_share * open_sky
     part = np.zeros(block.ghi_w_m2.shape, SKY)
     part["temp_air_c"] = block.temp_air_c
     seen_dni, seen_dhi = block.dni_w_m2 * beam, block.dhi_w_m2 * diffuse
     up = np.clip(np.cos(np.radians(sun.zenith_deg)), 0, None)
+    ground_ghi = block.ghi_w_m2 - (1 - driving) * (1 - above) * block.dni_w_m2 * up
     part["roof_w_m2"] = seen_dni * up + seen_dhi
     part["glass_w_m2"] = vertical_w_m2(sun, part["roof_w_m2"], seen_dni, seen_dhi)
     controller = trip.van.controller
     drop_v = controller.pwm_drop_v if controller.kind == "pwm" else None
     for k, array in enumerate(trip.van.solar):
         open_share = 1.0 if array.deployed == "always" else 1 - driving
-        _fill_array(part, k, array, block, sun, beam, diffuse, open_share, drop_v)
+        _fill_array(part, k, array, block, ground_ghi, sun, beam, diffuse, open_share, drop_v)
     return part
+
+
+def _over_horizon(horizon: Horizon | None, sun: Sun) -> tuple[np.ndarray | float, float]:
+    """1 where the sun stands above the horizon, else 0, per hour; and the share of open sky."""
+    if horizon is None:
+        return 1.0, 1.0
+    return sun_above(horizon, sun.azimuth_deg, 90.0 - sun.zenith_deg), open_sky_share(horizon)
 
 
 def _fill_array(
@@ -98,6 +111,7 @@ def _fill_array(
     k: int,
     array: Solar,
     block: WeatherBlock,
+    ground_ghi_w_m2: np.ndarray,
     sun: Sun,
     beam: np.ndarray,
     diffuse: np.ndarray,
@@ -107,7 +121,7 @@ def _fill_array(
     """What one nameplate watt of array ``k`` gives in each hour; ``pwm_drop_v`` None for MPPT."""
     light = on_panel(
         sun,
-        block.ghi_w_m2,
+        ground_ghi_w_m2,
         block.dni_w_m2,
         block.dhi_w_m2,
         tilt_deg=array.tilt_deg,

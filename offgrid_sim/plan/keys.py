@@ -6,7 +6,7 @@ import datetime as dt
 import types
 import typing
 from collections.abc import Iterator
-from typing import Any, Literal, Union
+from typing import Annotated, Any, Literal, Union
 
 from pydantic.fields import FieldInfo
 
@@ -154,10 +154,23 @@ def _count(field: FieldInfo) -> str:
     return f"at least {least} " if least else f"at most {most} " if most else ""
 
 
+def _or_list(field: FieldInfo) -> str:
+    """``, or a list of 4 to 360 values from 0 to 90`` where the field takes such a list as well."""
+    for branch in branches(field):
+        if typing.get_origin(branch) is Annotated:
+            item = _limits(FieldInfo.from_annotation(typing.get_args(branch.__origin__)[0]))
+            size = _limits(FieldInfo.from_annotation(branch))
+            return (
+                f", or a list of {size['min_length']} to {size['max_length']} values "
+                f"from {item['ge']:g} to {item['le']:g}"
+            )
+    return ""
+
+
 def _scalar(field: FieldInfo) -> str:
     kind = next(b for b in branches(field) if b is not type(None))
     if typing.get_origin(kind) is Literal:
-        return "one of " + ", ".join(repr(choice) for choice in typing.get_args(kind))
+        return "one of " + ", ".join(map(repr, typing.get_args(kind))) + _or_list(field)
     if kind in (int, float):
         limits = _limits(field)
         span = f" from {limits['ge']:g} to {limits['le']:g}" if len(limits) == 2 else ""

@@ -112,7 +112,7 @@ def _step(value: Any, phrase: str) -> str:
         return "Write the number without quotes."
     if isinstance(value, str) and phrase.startswith("true"):
         return "Write true or false, small and without quotes."
-    if phrase.startswith("one of"):
+    if phrase.startswith("one of") and not isinstance(value, list):
         choices = [word.strip("'") for word in phrase.removeprefix("one of ").split(", ")]
         close = nearest(str(value), choices)
         return f"Write {close}." if close else "Choose one of these."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -19,6 +19,12 @@ SKY_DIFFUSE_SHARE: dict[str, float] = {
     "open": 1.0, "some_trees": 0.75, "forest": 0.35, "street": 0.7, "deep_valley": 0.8,
 }  # fmt: skip
 """Share of the sky's diffuse light that reaches the roof; common practice, no source."""
+
+
+Elevations = Annotated[
+    tuple[Annotated[float, Field(ge=0, le=90)], ...], Field(min_length=4, max_length=360)
+]
+"""Elevations of the skyline in degrees, evenly spaced clockwise from north."""
 
 
 class Drive(PlanModel):
@@ -41,6 +47,9 @@ class Stop(PlanModel):
     sky: SkyView = quantity("open", "what stands around the van")
     beam_share: float | None = quantity(None, "overrides sky: share of beam", limits=(0, 1))
     diffuse_share: float | None = quantity(None, "overrides sky: share of diffuse", limits=(0, 1))
+    horizon: Literal["flat", "archive"] | Elevations = quantity(
+        "flat", "hills that hide sun and sky while parked", origin="flat: nothing is hidden"
+    )
     fresh_water: bool = quantity(False, "the fresh tank is filled on arrival and each morning")
     grey_dump: bool = quantity(False, "the grey tank is emptied on arrival and each morning")
     shore_power: bool = quantity(False, "a mains hook-up is used")

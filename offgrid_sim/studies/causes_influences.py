@@ -102,8 +102,13 @@ def cool_surroundings(ready: Prepared, skies: np.ndarray) -> np.ndarray:
 
 def _alike(trip: Trip) -> np.ndarray:
     """A number for each stop that is the same for stops with the same view of the sky."""
-    views = np.array([(stop.sky_beam_share, stop.sky_diffuse_share) for stop in trip.route.stops])
-    return _codes(views.T)
+    views = [
+        (stop.sky_beam_share, stop.sky_diffuse_share, stop.horizon)
+        + ((stop.latitude_deg, stop.longitude_deg) if stop.horizon == "archive" else ())
+        for stop in trip.route.stops
+    ]
+    distinct = list(dict.fromkeys(views))
+    return np.array([distinct.index(view) for view in views])
 
 
 def _codes(keys: np.ndarray) -> np.ndarray:
@@ -139,11 +144,12 @@ def _camp_shade(trip: Trip) -> Influence | None:
     shaded = [
         k
         for k, stop in enumerate(trip.route.stops)
-        if min(stop.sky_beam_share, stop.sky_diffuse_share) < 1.0
+        if min(stop.sky_beam_share, stop.sky_diffuse_share) < 1.0 or stop.horizon != "flat"
     ]
     if not shaded or not trip.van.solar:
         return None
-    sets = {f"route.stops.{k}.{name}_share": 1.0 for k in shaded for name in ("beam", "diffuse")}
+    bare = {"beam_share": 1.0, "diffuse_share": 1.0, "horizon": "flat"}
+    sets = {f"route.stops.{k}.{name}": value for k in shaded for name, value in bare.items()}
     return _influence("camp_shade", "shaded camps", "under an open sky", sets)
 
 

@@ -58,6 +58,15 @@ def archive_places(loaded: LoadedTrip) -> list[Place]:
     ]
 
 
+def horizon_places(loaded: LoadedTrip) -> list[Place]:
+    """The stops that ask for an archive's horizon, whatever their weather."""
+    return [
+        Place(stop.place, stop.latitude_deg, stop.longitude_deg, stop.altitude_m)
+        for stop in loaded.trip.route.stops
+        if stop.horizon == "archive"
+    ]
+
+
 @cache
 def _opened(path: Path) -> WeatherProvider:
     return open_weather_file(path)

@@ -201,3 +201,60 @@ def test_fetch_refuses_what_is_no_server(run, trip):
     code, _, err = run("weather", "fetch", trip, "--years", "2015", "--base-url", "mirror.example")
     assert code == 2
     assert "not the address of a server" in err
+
+
+# ---------------------------------------------------------------- horizon
+
+
+@pytest.fixture
+def hilly(trip):
+    text = trip.read_text(encoding="utf-8")
+    trip.write_text(text.replace("nights = 2", 'nights = 2\nhorizon = "archive"'), encoding="utf-8")
+    return trip
+
+
+def test_a_horizon_is_fetched_alone_and_used_with_the_server_gone(run, hilly, archive_server):
+    code, _, err = run("run", hilly, "--no-report", "--years", "1")
+    assert code == 3
+    assert "Torla (42.63, -0.11): its horizon was not fetched yet" in err
+    assert 'run offgrid-sim weather fetch TRIP once while online, or write horizon = "flat"' in err
+    code, out, err = run("weather", "fetch", hilly, "--base-url", archive_server.url)
+    assert (code, err) == (0, "")
+    assert "1 of 1 horizons are here: 1 fetched now, 0 before." in out
+    assert archive_server.asked == [
+        ("/api/v5_3/printhorizon", {"lat": "42.63", "lon": "-0.11", "outputformat": "json"})
+    ]
+    archive_server.stop()
+    code, out, err = run("run", hilly, "--no-report", "--json", "--years", "1")
+    assert code == 0, err
+    behind = json.loads(out)
+    assert any("PVGIS horizon profile" in note for note in behind["weather"][0]["notes"])
+    code, out, _ = run("run", hilly, "--no-report", "--json", "--years", "1",
+                       "--set", "route.stops.0.horizon=flat")  # fmt: skip
+    assert json.loads(out)["summary"]["hours"] == behind["summary"]["hours"]
+    code, out, _ = run("weather", "list", "--json")
+    assert json.loads(out)["places"] == []
+    assert json.loads(out)["horizons"] == [
+        {"archive": "pvgis-v5-3-horizon", "latitude_deg": 42.63, "longitude_deg": -0.11}
+    ]
+    code, out, _ = run("weather", "list")
+    assert "pvgis-v5-3-horizon" in out
+
+
+def test_years_and_horizons_come_together_and_faults_name_the_horizon(run, hilly, archive_server):
+    archive_server.faults = [None, lambda handler: handler.reply(400, '{"message": "Sea."}')]
+    command = ("weather", "fetch", hilly, "--years", "2015", "--base-url", archive_server.url)
+    code, out, err = run(*command)
+    assert code == 3
+    assert "Torla horizon could not be had" in err
+    assert "Sea" in err
+    assert "1 of 2 place-years and horizons are here" in out
+    code, out, err = run(*command)
+    assert (code, err) == (0, "")
+    assert "2 of 2 place-years and horizons are here: 1 fetched now, 1 before." in out
+
+
+def test_fetch_without_years_or_horizons_says_what_to_give(run, trip):
+    code, _, err = run("weather", "fetch", trip)
+    assert code == 2
+    assert "give --years 2012:2020" in err

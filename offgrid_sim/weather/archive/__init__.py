@@ -15,7 +15,14 @@ from dataclasses import replace
 import pandas as pd
 
 from offgrid_sim.errors import WeatherFileError, WeatherUnavailable
-from offgrid_sim.weather.archive.asked import PlaceYear, from_key, labels_covered, year_offsets
+from offgrid_sim.weather.archive.asked import (
+    PlaceHorizon,
+    PlaceYear,
+    from_key,
+    horizon_from_key,
+    labels_covered,
+    year_offsets,
+)
 from offgrid_sim.weather.archive.power import POWER
 from offgrid_sim.weather.archive.pvgis import PVGIS
 from offgrid_sim.weather.archive.service import Service
@@ -24,7 +31,7 @@ from offgrid_sim.weather.files import FileWeather
 from offgrid_sim.weather.raw_hours import RawHours
 from offgrid_sim.weather.table import Place, WeatherBlock, WeatherSource
 
-__all__ = ["SERVICES", "ArchiveWeather", "held_years"]
+__all__ = ["SERVICES", "ArchiveWeather", "held_horizons", "held_years"]
 
 SERVICES: dict[str, Service] = {service.name: service for service in (PVGIS, POWER)}
 """In order of preference: where two cover as many years, the first is taken."""
@@ -36,6 +43,11 @@ LAPSE_K_PER_KM = 6.5
 def held_years(cache: ArchiveCache) -> list[PlaceYear]:
     """Every place and year in the cache, by archive, place and year."""
     return sorted(asked for key in cache.files if (asked := from_key(key)) is not None)
+
+
+def held_horizons(cache: ArchiveCache) -> list[PlaceHorizon]:
+    """Every skyline in the cache, by archive and place."""
+    return sorted(asked for key in cache.files if (asked := horizon_from_key(key)) is not None)
 
 
 class ArchiveWeather:

@@ -14,9 +14,8 @@ from offgrid_sim.weather.table import Place
 
 COORDINATE_DECIMALS = 2
 """About 1 km; the archives' own grids are 5 km (satellite) to 100 km, so neighbours share."""
-_KEY = re.compile(
-    r"(?P<archive>[a-z0-9-]+)_(?P<lat>[+-]\d+\.\d+)_(?P<lon>[+-]\d+\.\d+)_(?P<y>\d{4})"
-)
+_PLACE = r"([a-z0-9-]+)_([+-]\d+\.\d+)_([+-]\d+\.\d+)"
+_KEY, _HORIZON_KEY = re.compile(_PLACE + r"_(\d{4})"), re.compile(_PLACE)
 
 
 @dataclass(frozen=True, order=True)
@@ -40,12 +39,51 @@ class PlaceYear:
     @property
     def key(self) -> str:
         """Name in the cache: readable, and the same for every way of writing the numbers."""
-        return f"{self.archive}_{self.latitude_deg:+06.2f}_{self.longitude_deg:+07.2f}_{self.year}"
+        return f"{self.archive}_{_corner(self)}_{self.year}"
 
     @property
     def where(self) -> str:
         """Coordinates as a person reads them."""
         return f"{self.latitude_deg:.2f}, {self.longitude_deg:.2f}"
+
+    @property
+    def what(self) -> str:
+        """Which thing at that place."""
+        return str(self.year)
+
+
+@dataclass(frozen=True, order=True)
+class PlaceHorizon:
+    """The skyline of one place in one archive; coordinates are rounded as for years."""
+
+    archive: str
+    latitude_deg: float
+    longitude_deg: float
+
+    @classmethod
+    def at(cls, archive: str, place: Place) -> PlaceHorizon:
+        """The skyline at the rounded coordinates of ``place``."""
+        return cls(archive, rounded(place.latitude_deg), rounded(place.longitude_deg))
+
+    @property
+    def key(self) -> str:
+        """Name in the cache, without a year."""
+        return f"{self.archive}_{_corner(self)}"
+
+    @property
+    def where(self) -> str:
+        """Coordinates as a person reads them."""
+        return f"{self.latitude_deg:.2f}, {self.longitude_deg:.2f}"
+
+    @property
+    def what(self) -> str:
+        """Which thing at that place."""
+        return "horizon"
+
+
+def _corner(asked: PlaceYear | PlaceHorizon) -> str:
+    """Coordinates in a key: of equal length, so that keys sort by place."""
+    return f"{asked.latitude_deg:+06.2f}_{asked.longitude_deg:+07.2f}"
 
 
 def rounded(degrees: float) -> float:
@@ -60,6 +98,12 @@ def from_key(key: str) -> PlaceYear | None:
         return None
     archive, lat, lon, year = found.groups()
     return PlaceYear(archive, float(lat), float(lon), int(year))
+
+
+def horizon_from_key(key: str) -> PlaceHorizon | None:
+    """The place of a skyline's key; None if it is not one of ours."""
+    found = _HORIZON_KEY.fullmatch(key)
+    return PlaceHorizon(found[1], float(found[2]), float(found[3])) if found else None
 
 
 def year_offsets(times_utc: pd.DatetimeIndex) -> tuple[int, ...]:

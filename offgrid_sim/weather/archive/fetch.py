@@ -1,14 +1,16 @@
-"""Bringing years home: one request for each place and year, in an order that resumes well."""
+"""Bringing years and horizons home: one request for each, in an order that resumes well."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from offgrid_sim.weather.archive.asked import PlaceYear
+from offgrid_sim.weather.archive import horizon
+from offgrid_sim.weather.archive.asked import PlaceHorizon, PlaceYear
+from offgrid_sim.weather.archive.pvgis import PVGIS
 from offgrid_sim.weather.archive.service import Service
 from offgrid_sim.weather.archive.store import ArchiveCache
-from offgrid_sim.weather.archive.web import ArchiveFaultError, Web
+from offgrid_sim.weather.archive.web import ArchiveFaultError, Question, Web
 from offgrid_sim.weather.table import Place
 
 AILING_IN_A_ROW = 2
@@ -17,9 +19,9 @@ AILING_IN_A_ROW = 2
 
 @dataclass(frozen=True)
 class Missing:
-    """A year that could not be had, and why (a clause)."""
+    """A year or horizon that could not be had, and why (a clause)."""
 
-    asked: PlaceYear
+    asked: PlaceYear | PlaceHorizon
     reason: str
 
 
@@ -54,14 +56,19 @@ def wanted_years(
     return list(dict.fromkeys(asked))
 
 
+def wanted_horizons(places: Sequence[Place]) -> list[PlaceHorizon]:
+    """The skyline of every place, each once."""
+    return list(dict.fromkeys(horizon.asked_at(place) for place in places))
+
+
 def fetch(
     service: Service,
-    wanted: Sequence[PlaceYear],
+    wanted: Sequence[PlaceYear | PlaceHorizon],
     cache: ArchiveCache,
     web: Web,
     base_url: str | None = None,
     refresh: bool = False,
-    on_step: Callable[[PlaceYear], None] = lambda asked: None,
+    on_step: Callable[[PlaceYear | PlaceHorizon], None] = lambda asked: None,
 ) -> Fetched:
     """Bring ``wanted`` into ``cache``; what is there already is not asked for again.
 
@@ -73,7 +80,7 @@ def fetch(
     for asked in wanted:
         on_step(asked)
         try:
-            if web.ask(service.question(asked, base_url), refresh):
+            if web.ask(_question(service, asked, base_url), refresh):
                 fetched += 1
             else:
                 already += 1
@@ -93,3 +100,10 @@ def fetch(
         set_aside=tuple(dict.fromkeys(cache.files.set_aside)),
         dropped=tuple(cache.files.dropped),
     )
+
+
+def _question(service: Service, asked: PlaceYear | PlaceHorizon, base_url: str | None) -> Question:
+    """Years are the service's; a horizon is always that of PVGIS, at its own server or mirror."""
+    if isinstance(asked, PlaceYear):
+        return service.question(asked, base_url)
+    return horizon.question(asked, base_url if service is PVGIS else None)

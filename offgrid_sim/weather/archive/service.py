@@ -41,7 +41,7 @@ class Service:
     read: Callable[[str, str], RawHours]
     refusal: Callable[[str], str]
 
-    def url(self, base_url: str | None = None) -> str:
+    def url(self, base_url: str | None = None, path: str | None = None) -> str:
         """Address to ask: ``base_url``, the environment's or the archive's own, plus the path."""
         base = base_url or os.environ.get(self.server_env) or self.server
         parts = urlsplit(base)
@@ -49,7 +49,7 @@ class Service:
             raise OffgridError(
                 f"{base!r} is not the address of a server; write it like https://mirror.example."
             )
-        return base.rstrip("/") + self.path
+        return base.rstrip("/") + (path or self.path)
 
     def called(self, asked: PlaceYear) -> str:
         """What messages call one year at one place."""
