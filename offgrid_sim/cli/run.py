@@ -12,12 +12,15 @@ from typing import Any
 import click
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from offgrid_sim.cli.output import report_path, write_text
 from offgrid_sim.compiled import is_warm
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, verdict
-from offgrid_sim.plan.load import load_trip
+from offgrid_sim.report.coarse import coarse
+from offgrid_sim.report.difference import Difference, difference
+from offgrid_sim.report.reread import is_report, load_trip_or_report, read_earlier
 from offgrid_sim.report.run_page import run_page
 from offgrid_sim.studies.run import simulate
 
@@ -43,6 +46,14 @@ from offgrid_sim.studies.run import simulate
     show_default=True,
     help="Weather year to show hour by hour.",
 )
+@click.option(
+    "--diff",
+    "earlier_path",
+    metavar="OLD.html",
+    type=click.Path(path_type=Path),
+    help="Earlier report: say first what has changed since.",
+)
+@click.option("--coarse-places", is_flag=True, help="Round coordinates, drop names, for sharing.")
 @click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
 @click.option("--no-report", is_flag=True, help="Write no report.")
 @click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
@@ -67,6 +78,8 @@ def command(
     seed: int | None,
     sets: tuple[str, ...],
     show: Any,
+    earlier_path: Path | None,
+    coarse_places: bool,
     out: Path | None,
     no_report: bool,
     as_json: bool,
@@ -76,11 +89,15 @@ def command(
 ) -> None:
     """Simulate a trip hour by hour and write its report.
 
+    TRIP is a trip file, or an earlier report, whose plan is run again.
+
     \b
-    Example:
+    Examples:
       offgrid-sim run configs/trips/pyrenees_winter.toml --set van.battery.capacity_ah=300
+      offgrid-sim run sent.html --set people=3 --diff sent.html
     """
-    loaded = load_trip(
+    earlier = read_earlier(earlier_path) if earlier_path else None
+    loaded = load_trip_or_report(
         trip,
         sets,
         van=van,
@@ -92,21 +109,38 @@ def command(
     if not is_warm():
         click.echo("First run: compiling the simulation, about 15 s, once.", err=True)
     outcome = simulate(loaded, show)
+    if coarse_places:
+        loaded, outcome = coarse(loaded, outcome)
     judged = verdict(outcome)
+    changed = (
+        difference(earlier, loaded, outcome, judged, coarse_places) if earlier is not None else None
+    )
     where: Path | None = None
     if not no_report:
-        where = out or report_path(f"{trip.stem}.html")
-        write_text(where, run_page(loaded, outcome))
+        where = out or beside(report_path(f"{trip.stem}.html"), trip, earlier_path)
+        write_text(where, run_page(loaded, outcome, coarse_places, earlier))
     if csv_path is not None:
         write_text(csv_path, outcome.hourly.round(4).to_csv())
     if as_json:
-        click.echo(json.dumps(as_numbers(outcome, judged, hourly), allow_nan=False))
+        numbers = as_numbers(outcome, judged, hourly)
+        if changed is not None:
+            numbers["changed"] = dataclasses.asdict(changed)
+        click.echo(json.dumps(numbers, allow_nan=False))
     else:
+        tell_changes(changed)
         tell(outcome, judged)
     if where is not None:
         click.echo(f"Report: {where}", err=as_json)
     if fail_above is not None and outcome.risk.blackout.share > fail_above:
         ctx.exit(1)
+
+
+def beside(path: Path, *kept: Path | None) -> Path:
+    """``path``, or a name beside it when it would replace a report that was read."""
+    read = {one.resolve() for one in kept if one is not None and is_report(one)}
+    while path.resolve() in read:
+        path = path.with_stem(f"{path.stem}_new")
+    return path
 
 
 def weather_choice(
@@ -171,6 +205,22 @@ def as_numbers(outcome: RunOutcome, judged: Verdict, hourly: bool) -> dict[str, 
             },
         }
     return numbers
+
+
+def tell_changes(changed: Difference | None) -> None:
+    """What changed since an earlier report, before anything else."""
+    if changed is None:
+        return
+    console = Console(file=sys.stdout, highlight=False, markup=False)
+    console.print(changed.headline, style="bold")
+    table = Table(title="Changed since the earlier report", title_justify="left")
+    for head in ("", "before", "now"):
+        table.add_column(head)
+    for one in (*changed.assumptions[:20], *changed.facts):
+        table.add_row(Text(one.title), Text(one.before), Text(one.now))
+    console.print(table)
+    if len(changed.assumptions) > 20:
+        console.print(f"  and {len(changed.assumptions) - 20} more values, in the report.")
 
 
 def tell(outcome: RunOutcome, judged: Verdict) -> None:

@@ -62,22 +62,26 @@ def load_trip(
     """
     draft = Draft()
     draft.read(Path(path), str(path), ())
-    options = {"season": season, "start": start}
-    overrides = parse_overrides(tuple(sets), draft)
-    overrides += [Override((k,), v, str(v)) for k, v in options.items() if v is not None]
-    overrides += [
-        Override(("weather", k), v, str(v)) for k, v in (weather or {}).items() if v is not None
-    ]
-    chosen = {k: v for k, v in {"van": van, "route": route, **(parts or {})}.items() if v}
-    _read_sections(draft, overrides, chosen)
-    _apply(draft, overrides)
-    return _finish_trip(draft)
+    chosen = {"van": van, "route": route, **(parts or {})}
+    return _lay_over(draft, sets, chosen, {"season": season, "start": start}, weather or {})
 
 
 def load_trip_document(
-    document: Mapping[str, Any], sets: Sequence[str] = (), *, label: str = "document"
+    document: Mapping[str, Any],
+    sets: Sequence[str] = (),
+    *,
+    label: str = "document",
+    van: AnyPath | None = None,
+    route: AnyPath | None = None,
+    season: str | None = None,
+    start: dt.date | str | None = None,
+    weather: Mapping[str, Any] | None = None,
 ) -> LoadedTrip:
-    """Load back the ``document`` of a LoadedTrip, with its origins. Raises PlanError."""
+    """Load back the ``document`` of a LoadedTrip, with its origins. Raises PlanError.
+
+    The other arguments are those of :func:`load_trip`; weather files named in the document count
+    from the current folder. ``label`` stands for the document where a problem is told.
+    """
     tables = copy.deepcopy(dict(document))
     origins, files = tables.pop("origins", {}), tables.pop("files", [])
     draft = Draft(document=tables, givers={(): Giver("assumed", "", label)})
@@ -86,8 +90,8 @@ def load_trip_document(
         kind, _, name = str(text).partition(": ")
         path = tuple(int(p) if p.isdecimal() else p for p in str(key).split("."))
         draft.givers[path] = Giver("file" if kind == "file" else "yours", name, label)
-    _apply(draft, parse_overrides(tuple(sets), draft))
-    return _finish_trip(draft)
+    chosen = {"van": van, "route": route}
+    return _lay_over(draft, sets, chosen, {"season": season, "start": start}, weather or {})
 
 
 def load_part(path: AnyPath, kind: str, sets: Sequence[str] = ()) -> LoadedPart[Any]:
@@ -135,6 +139,22 @@ def load_table(path: AnyPath, table: str, sets: Sequence[str] = ()) -> LoadedPar
     assert plan is not None
     origins = origins_of(plan, at, draft)
     return LoadedPart(plan, origins, tuple(draft.files), {table: plan.model_dump(mode="json")})
+
+
+def _lay_over(
+    draft: Draft,
+    sets: Sequence[str],
+    chosen: Mapping[str, AnyPath | None],
+    options: Mapping[str, Any],
+    weather: Mapping[str, Any],
+) -> LoadedTrip:
+    """Lay the command line over what was read: words, whole files, days and weather."""
+    overrides = parse_overrides(tuple(sets), draft)
+    overrides += [Override((k,), v, str(v)) for k, v in options.items() if v is not None]
+    overrides += [Override(("weather", k), v, str(v)) for k, v in weather.items() if v is not None]
+    _read_sections(draft, overrides, {k: v for k, v in chosen.items() if v})
+    _apply(draft, overrides)
+    return _finish_trip(draft)
 
 
 def _read_sections(draft: Draft, overrides: list[Override], chosen: Mapping[str, AnyPath]) -> None:

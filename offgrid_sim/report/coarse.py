@@ -25,18 +25,23 @@ def coarse(loaded: LoadedTrip, outcome: RunOutcome) -> tuple[LoadedTrip, RunOutc
     names = {
         stop.place: f"Stop {k + 1}" for k, stop in reversed([*enumerate(loaded.trip.route.stops)])
     }
-    trip = _trip(loaded.trip)
-    files = tuple(f"file {k + 1}" for k in range(len(loaded.files)))
-    origins = _origins(loaded, trip, dict(zip(loaded.files, files, strict=True)))
+    hidden = coarse_plan(loaded)
     ready = replace(
         outcome.ready,
-        trip=trip,
+        trip=hidden.trip,
         sources=tuple(_source(source) for source in outcome.ready.sources),
     )
     events = tuple(replace(e, place=names.get(e.place, HIDDEN)) for e in outcome.events)
-    hidden = replace(loaded, trip=trip, origins=origins, files=files, folders={},
-                     document=_document(trip, origins, files))  # fmt: skip
     return hidden, replace(outcome, ready=ready, events=events)
+
+
+def coarse_plan(loaded: LoadedTrip) -> LoadedTrip:
+    """The plan as it may be shown to strangers."""
+    trip = _trip(loaded.trip)
+    files = tuple(f"file {k + 1}" for k in range(len(loaded.files)))
+    origins = _origins(loaded, trip, dict(zip(loaded.files, files, strict=True)))
+    document = _document(trip, origins, files)
+    return replace(loaded, trip=trip, origins=origins, files=files, folders={}, document=document)
 
 
 def _trip(trip: Trip) -> Trip:

@@ -12,10 +12,12 @@ from offgrid_sim.report.bands import BandSpans, band_spans, stop_spans
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.coarse import coarse
 from offgrid_sim.report.days import calendar
+from offgrid_sim.report.difference import answer_island, difference
 from offgrid_sim.report.flow import energy_flow, water_flow
 from offgrid_sim.report.hour_words import hour_words
 from offgrid_sim.report.page import Page, Section, render_page, section
 from offgrid_sim.report.panels import panels
+from offgrid_sim.report.reread import Earlier
 from offgrid_sim.report.route import drawing, stop_rows
 from offgrid_sim.report.static_chart import static_chart
 from offgrid_sim.report.tables import (
@@ -34,10 +36,16 @@ CLOSES_WITHIN = 0.001
 """Wh or litres over a whole trip; more would be a fault of the simulation."""
 
 
-def run_page(loaded: LoadedTrip, outcome: RunOutcome, coarse_places: bool = False) -> str:
+def run_page(
+    loaded: LoadedTrip,
+    outcome: RunOutcome,
+    coarse_places: bool = False,
+    earlier: Earlier | None = None,
+) -> str:
     """The whole report as one self-contained HTML text; same plan and outcome, same bytes.
 
     ``coarse_places`` rounds coordinates to a degree and drops the names of places and files.
+    What changed since an ``earlier`` report stands on top.
     """
     if coarse_places:
         loaded, outcome = coarse(loaded, outcome)
@@ -46,6 +54,7 @@ def run_page(loaded: LoadedTrip, outcome: RunOutcome, coarse_places: bool = Fals
     places = tuple(stop.place for stop in stops)
     shown = _timeline(outcome)
     sections = (
+        *_changed(loaded, outcome, judged, earlier, coarse_places),
         _trouble(outcome, judged),
         _section_of_timeline(outcome, shown),
         section("days", "Day by day", "Days", "days.html.j2", months=calendar(hourly, places)),
@@ -67,12 +76,27 @@ def run_page(loaded: LoadedTrip, outcome: RunOutcome, coarse_places: bool = Fals
         sections=sections,
         islands={
             "plan": loaded.document,
+            "answer": answer_island(outcome, judged),
             "trace": trace_island(hourly),
             "words": hour_words(hourly, places),
             "figure": slim_figure(shown.figure),
         },
     )
     return render_page(page)
+
+
+def _changed(
+    loaded: LoadedTrip,
+    outcome: RunOutcome,
+    judged: Verdict,
+    earlier: Earlier | None,
+    coarse_places: bool,
+) -> tuple[Section, ...]:
+    if earlier is None:
+        return ()
+    found = difference(earlier, loaded, outcome, judged, coarse_places)
+    title = "What changed since the earlier report"
+    return (section("changed", title, "Changes", "changed.html.j2", found=found),)
 
 
 def finding(outcome: RunOutcome) -> str:

@@ -230,14 +230,14 @@ def _assumption(origin: Origin) -> Assumption:
     return Assumption(
         key=origin.key[len(table) :].lstrip("."),
         full_key=origin.key,
-        value=_value(origin.value),
+        value=plain_value(origin.value),
         kind=origin.kind,
         detail=origin.detail,
         meaning=origin.description,
     )
 
 
-def _value(value: object) -> str:
+def plain_value(value: object) -> str:
     if value is None:
         return "none"
     if isinstance(value, bool):
@@ -245,12 +245,12 @@ def _value(value: object) -> str:
     if isinstance(value, float):
         return f"{value:g}".replace("-", "\u2212")
     if isinstance(value, list | tuple):
-        return ", ".join(_value(v) if not isinstance(v, list) else _hours(v) for v in value)
+        return ", ".join(plain_value(v) if not isinstance(v, list) else _hours(v) for v in value)
     return str(value)
 
 
 def _hours(pair: list[object]) -> str:
-    return "\u2013".join(_value(v) for v in pair)
+    return "\u2013".join(plain_value(v) for v in pair)
 
 
 def source_rows(

@@ -150,12 +150,17 @@ def compare(plans: Sequence[tuple[str, LoadedTrip]]) -> Comparison:
     )  # fmt: skip
 
 
-def changed_values(plans: Sequence[LoadedTrip]) -> tuple[Changed, ...]:
-    """Plan values that differ; names of things are left out, they change nothing."""
+def changed_values(plans: Sequence[LoadedTrip], weather: bool = False) -> tuple[Changed, ...]:
+    """Plan values that differ; names of things are left out, they change nothing.
+
+    ``weather`` adds the choice of weather, which a comparison has in common.
+    """
     keys = dict.fromkeys(key for loaded in plans for key in loaded.origins)
     found = []
     for key in keys:
-        if key.rpartition(".")[2] == "name" or key.startswith("weather."):
+        if key.rpartition(".")[2] == "name":
+            continue
+        if key.startswith("weather.") and not weather:
             continue
         origins = [loaded.origins.get(key) for loaded in plans]
         values = tuple(None if one is None else one.value for one in origins)
