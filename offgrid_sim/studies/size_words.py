@@ -29,11 +29,11 @@ def answer(study: SizeStudy) -> str:
     best = study.candidates[study.best]
     limit = f"the accepted {percent(study.question.accept)}"
     told = f"{fails(study)} {times(study, best.risk.judged)}"
-    many = len(study.candidates) > 1
+    many, smaller = len(study.candidates) > 1, _smaller(study)
     if study.recommended is None:
         who = f"None of the {len(study.candidates)} designs holds" if many else "This does not hold"
-        return f"{who} {limit}: with {best.design.name}, the best of them, {told}{_worst(best)}."
-    smaller = _smaller(study)
+        best_of = ", the best of them," if many else ""
+        return f"{who} {limit}: with {best.design.name}{best_of} {told}{smaller}{_worst(best)}."
     if not study.decided:
         return (
             f"Not decided yet: {best.design.name} is the cheapest design that seems to hold "

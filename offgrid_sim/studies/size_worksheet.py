@@ -103,31 +103,30 @@ def sun_hours(loaded: LoadedTrip, most_years: int = MOST_YEARS) -> tuple[float, 
     weather = get_weather(trip, providers(loaded), trip.weather.years, years=slice(0, most_years))
     plane = np.zeros(weather.line.hours)
     for stay, block in weather.blocks:
-        light = np.mean(
-            [_plane_w_m2(trip, block, year) for year in range(len(block.years))], axis=0
-        )
-        plane[stay.first : stay.last] += light * stay.weight
+        plane[stay.first : stay.last] += _plane_w_m2(trip, block) * stay.weight
     window = min(DESIGN_DAYS * 24, len(plane))
     sums = np.convolve(plane, np.ones(window), "valid")
     return float(sums.min() / window * 24 / 1000), len(weather.years)
 
 
-def _plane_w_m2(trip: Trip, block: WeatherBlock, year: int) -> np.ndarray:
-    """Light on the first array under an open sky, one year of a block."""
+def _plane_w_m2(trip: Trip, block: WeatherBlock) -> np.ndarray:
+    """Light on the first array under an open sky, mean over years, shape (hours,).
+
+    Isotropic transposition is linear, so the mean may be taken first.
+    """
     source = block.source
     sun = sun_at_mid_hour(
-        block.times_utc,
-        source.latitude_deg, source.longitude_deg, source.altitude_m,
-    )  # fmt: skip
+        block.times_utc, source.latitude_deg, source.longitude_deg, source.altitude_m
+    )
     array = trip.van.solar[0] if trip.van.solar else None
     light = pvlib.irradiance.get_total_irradiance(
         array.tilt_deg if array else 0.0,
         array.azimuth_deg if array else 180.0,
         sun.zenith_deg,
         sun.azimuth_deg,
-        block.dni_w_m2[year],
-        block.ghi_w_m2[year],
-        block.dhi_w_m2[year],
+        block.dni_w_m2.mean(axis=0),
+        block.ghi_w_m2.mean(axis=0),
+        block.dhi_w_m2.mean(axis=0),
         model="isotropic",
     )
     return np.nan_to_num(np.asarray(light["poa_global"], float))
