@@ -16,6 +16,7 @@ from offgrid_sim.physics.battery import (
     discharged_lead_factor,
     ocv_line,
     ocv_v,
+    peukert_factor,
     stored_v,
 )
 from offgrid_sim.physics.cabin import around_c, settle_c
@@ -24,6 +25,11 @@ from offgrid_sim.physics.charging import mppt_w, pwm_w
 PAD_HEATER_MARGIN_K = 2.0
 LOWEST_V = 6.0
 """Below this a 12 V system is dead; guards divisions by voltage."""
+
+HARD_CUT_V = 10.0
+"""Cells' own protection: below 2.5 V a cell nothing is drawn at all (common practice)."""
+
+NEARLY_EMPTY_SOC, EMPTY_MARGIN = 0.2, 1.1
 
 Record = Any
 
@@ -135,14 +141,23 @@ def protect(
     volts = terminal_v(state, offered_w - drawn_w, offered_w - mean_w, spare_w)
     if state.load_on > 0.5:
         short_w = loads_w + base_w + fridge_w - offered_w
-        empty = short_w * h > state.soc * van.capacity_ah * max(volts, LOWEST_V)
-        if volts < van.disconnect_v or empty:
+        if volts < van.disconnect_v or would_empty(van, state, short_w, volts, h):
             state.load_on = 0.0
     else:
         rested_v = terminal_v(state, offered_w - base_w, offered_w - base_w, spare_w)
         if rested_v >= van.reconnect_v and volts > van.disconnect_v:
             state.load_on = 1.0
     guard_fridge(van, state, flow, fridge_w, drawn_w, volts, running)
+
+
+@compiled
+def would_empty(van: Record, state: Record, short_w: float, volts: float, h: float) -> bool:
+    """Whether the cells do not hold what a step would draw; the voltage usually cuts before."""
+    if state.soc > NEARLY_EMPTY_SOC and short_w < van.capacity_ah:
+        return False
+    drawn_a = short_w / max(volts, LOWEST_V)
+    factor = peukert_factor(drawn_a, van.peukert_from_a, van.peukert_exponent)
+    return EMPTY_MARGIN * drawn_a * factor * h > state.soc * van.capacity_ah
 
 
 @compiled
@@ -220,7 +235,9 @@ def charge_battery(
 def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: float) -> float:
     """Watts that leave the bus; what a disconnected battery leaves out is unserved."""
     stored_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
-    idle_w = van.controller_idle_w if van.controller_idle_w * h < 0.5 * stored_wh else 0.0
+    idle_w = van.controller_idle_w
+    if state.emf_v - state.cold_v < HARD_CUT_V or 2.0 * idle_w * h > stored_wh:
+        idle_w = 0.0
     if state.load_on > 0.5:
         flow.blackout = 0.0
         return idle_w + loads_w + flow.fridge_w

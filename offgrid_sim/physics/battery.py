@@ -244,7 +244,7 @@ def advance(
     if crossed or -current > peukert_from_a:
         change, current, keep, mean_v = _advance_across(
             power_w, soc, per_ah, chemistry, resistance, cold_v, peukert_from_a,
-            peukert_exponent, keep, mean_v,
+            peukert_exponent, keep, current,
         )  # fmt: skip
     heat_w = current * (current * resistance - cold_v)
     return soc + change, current, heat_w + abs(current) * mean_v * abs(1.0 - keep)
@@ -253,20 +253,25 @@ def advance(
 @compiled
 def _advance_across(
     power_w: float, soc: float, per_ah: float, chemistry: int, resistance: float, cold_v: float,
-    peukert_from_a: float, peukert_exponent: float, keep: float, mean_v: float,
+    peukert_from_a: float, peukert_exponent: float, keep: float, current: float,
 ) -> tuple[float, float, float, float]:  # fmt: skip
-    """Change of soc, current, charge moved per charge, mean voltage; by fixed-point iteration."""
-    change, current = 0.0, 0.0
-    before_v = stored_v(chemistry, soc)
-    for _ in range(20):
-        current = current_a(power_w, mean_v - cold_v, resistance)
+    """Change of soc, current, charge moved per charge and mean voltage, by Newton's iteration.
+
+    Solves P = I (mean OCV - cold + I R), where the mean depends on I through the charge moved;
+    its derivative is OCV at the end - cold + 2 I R.
+    """
+    change, mean_v, final_v = 0.0, 0.0, 0.0
+    start_v, before_v = ocv_v(chemistry, soc), stored_v(chemistry, soc)
+    for _ in range(40):
         if current < 0.0:
             keep = peukert_factor(-current, peukert_from_a, peukert_exponent)
-        change = min(max(current * keep * per_ah, -soc), 1.0 - soc)
-        if abs(change) < 1e-9:
+        change = current * keep * per_ah
+        final_v = ocv_v(chemistry, soc + change)
+        mean_v = 0.5 * (start_v + final_v)
+        if abs(change) > 1e-5:
+            mean_v = (stored_v(chemistry, soc + change) - before_v) / change
+        miss_w = current * (mean_v - cold_v + current * resistance) - power_w
+        if abs(miss_w) < 1e-11 * abs(power_w):
             break
-        was_v = mean_v
-        mean_v = (stored_v(chemistry, soc + change) - before_v) / change
-        if abs(mean_v - was_v) < 1e-10 * mean_v:
-            break
+        current -= miss_w / max(final_v - cold_v + 2.0 * current * resistance, 1.0)
     return change, current, keep, mean_v
