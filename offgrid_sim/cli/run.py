@@ -15,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from offgrid_sim.cli.output import report_path, write_text
+from offgrid_sim.cli.why import asked, find, tell_why, why_options
 from offgrid_sim.compiled import is_warm
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, verdict
@@ -53,6 +54,7 @@ from offgrid_sim.studies.run import simulate
     type=click.Path(path_type=Path),
     help="Earlier report: say first what has changed since.",
 )
+@why_options
 @click.option("--coarse-places", is_flag=True, help="Round coordinates, drop names, for sharing.")
 @click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
 @click.option("--no-report", is_flag=True, help="Write no report.")
@@ -79,6 +81,9 @@ def command(
     sets: tuple[str, ...],
     show: Any,
     earlier_path: Path | None,
+    why: bool,
+    cures: bool,
+    cures_file: Path | None,
     coarse_places: bool,
     out: Path | None,
     no_report: bool,
@@ -106,9 +111,11 @@ def command(
         start=start.date() if start else None,
         weather=weather_choice(weather, years, seed),
     )
+    wanted = asked(why, cures, cures_file)
     if not is_warm():
         click.echo("First run: compiling the simulation, about 15 s, once.", err=True)
     outcome = simulate(loaded, show)
+    found = find(loaded, outcome, wanted)
     if coarse_places:
         loaded, outcome = coarse(loaded, outcome)
     judged = verdict(outcome)
@@ -118,17 +125,19 @@ def command(
     where: Path | None = None
     if not no_report:
         where = out or beside(report_path(f"{trip.stem}.html"), trip, earlier_path)
-        write_text(where, run_page(loaded, outcome, coarse_places, earlier))
+        write_text(where, run_page(loaded, outcome, coarse_places, earlier,
+                                   causes=found.causes, cures=found.cures))  # fmt: skip
     if csv_path is not None:
         write_text(csv_path, outcome.hourly.round(4).to_csv())
     if as_json:
-        numbers = as_numbers(outcome, judged, hourly)
+        numbers = as_numbers(outcome, judged, hourly) | found.numbers(not coarse_places)
         if changed is not None:
             numbers["changed"] = dataclasses.asdict(changed)
         click.echo(json.dumps(numbers, allow_nan=False))
     else:
         tell_changes(changed)
         tell(outcome, judged)
+        tell_why(found)
     if where is not None:
         click.echo(f"Report: {where}", err=as_json)
     if fail_above is not None and outcome.risk.blackout.share > fail_above:

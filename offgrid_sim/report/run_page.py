@@ -29,8 +29,11 @@ from offgrid_sim.report.tables import (
     your_assumptions,
 )
 from offgrid_sim.report.timeline import Lane, Timeline, slim_figure, timeline, trace_island
+from offgrid_sim.report.why_sections import cures_section, why_section
 from offgrid_sim.report.words import clock, counted, day, percent
 from offgrid_sim.report.years import weather_years
+from offgrid_sim.studies.causes import Causes
+from offgrid_sim.studies.cures import Cures
 
 CLOSES_WITHIN = 0.001
 """Wh or litres over a whole trip; more would be a fault of the simulation."""
@@ -41,11 +44,14 @@ def run_page(
     outcome: RunOutcome,
     coarse_places: bool = False,
     earlier: Earlier | None = None,
+    causes: Causes | None = None,
+    cures: Cures | None = None,
 ) -> str:
     """The whole report as one self-contained HTML text; same plan and outcome, same bytes.
 
     ``coarse_places`` rounds coordinates to a degree and drops the names of places and files.
-    What changed since an ``earlier`` report stands on top.
+    What changed since an ``earlier`` report stands on top. ``causes`` and ``cures`` each get a
+    section where there is anything to tell.
     """
     if coarse_places:
         loaded, outcome = coarse(loaded, outcome)
@@ -56,10 +62,12 @@ def run_page(
     sections = (
         *_changed(loaded, outcome, judged, earlier, coarse_places),
         _trouble(outcome, judged),
+        *_told(None if causes is None else why_section(causes)),
         _section_of_timeline(outcome, shown),
         section("days", "Day by day", "Days", "days.html.j2", months=calendar(hourly, places)),
         _balance(outcome),
         _years(outcome),
+        *_told(None if cures is None else cures_section(cures)),
         _route(hourly, stops),
         _assumptions(loaded),
         section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
@@ -125,6 +133,10 @@ def _shown_year(outcome: RunOutcome) -> str:
     if years == 1:
         return "the one weather year there is"
     return f"the {outcome.shown} of {years} weather years (year {outcome.shown_year})"
+
+
+def _told(found: Section | None) -> tuple[Section, ...]:
+    return () if found is None else (found,)
 
 
 def _trouble(outcome: RunOutcome, judged: Verdict) -> Section:

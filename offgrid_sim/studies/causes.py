@@ -23,7 +23,7 @@ from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.trace import step_times
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.studies.causes_influences import Influence, average_sun, influences, together
-from offgrid_sim.studies.variants import Bench, Variant
+from offgrid_sim.studies.variants import YEARS_AT_ONCE, Bench, Variant
 
 TROUBLES = {
     "blackout": ("blackout", "soc", 1.0),
@@ -33,7 +33,7 @@ TROUBLES = {
 """Kind of trouble to its flag in the trace, and what its margin is measured by, with its sign."""
 
 MEAN_YEARS = 12
-"""Weather years of which the mean of the sun is made, the shown one among them."""
+"""Weather years of which the mean of the sun is made where not all fit in memory together."""
 
 BRIDGED_H = 36.0
 """Trouble that comes back within a day and a half is one episode."""
@@ -185,8 +185,10 @@ class _Lab:
 
     def __init__(self, bench: Bench, year_index: int, years: int):
         self.bench = bench
-        self.first = min(year_index // MEAN_YEARS * MEAN_YEARS, max(years - MEAN_YEARS, 0))
-        self.last = min(self.first + MEAN_YEARS, years)
+        whole = years <= YEARS_AT_ONCE
+        first = min(year_index // MEAN_YEARS * MEAN_YEARS, max(years - MEAN_YEARS, 0))
+        self.first = 0 if whole else first
+        self.last = years if whole else first + MEAN_YEARS
         self.local_index = year_index - self.first
         self.h = 1.0 / bench.steps_per_hour
 
@@ -290,7 +292,7 @@ def _run_before(dull: np.ndarray, first_day: int, last_day: int) -> int:
     return max(end - start, 0)
 
 
-def causes_numbers(causes: Causes) -> dict[str, Any]:
+def causes_numbers(causes: Causes, with_places: bool = True) -> dict[str, Any]:
     """The machine interface: plain numbers of all that was found."""
     from offgrid_sim.studies.causes_words import why_words
 
@@ -307,7 +309,7 @@ def causes_numbers(causes: Causes) -> dict[str, Any]:
                 "start": why.episode.start.isoformat(),
                 "end": why.episode.end.isoformat(),
                 "hours": round(why.episode.hours, 3),
-                "place": why.episode.place,
+                "place": why.episode.place if with_places else "",
                 "dull_days": why.episode.dull_days,
                 "words": why_words(why),
                 "causes": [effect(one) for one in why.effects],

@@ -18,10 +18,11 @@ import numpy as np
 from offgrid_sim.engine.demand import ask_numbers, clock_numbers
 from offgrid_sim.engine.loop import STEPS_PER_HOUR, run_many
 from offgrid_sim.engine.prepare import Prepared, Weather, get_weather
-from offgrid_sim.engine.sky import sky_numbers
+from offgrid_sim.engine.sky import sky_numbers, stays
 from offgrid_sim.engine.van_numbers import van_numbers
 from offgrid_sim.plan.load import load_trip_document
 from offgrid_sim.plan.loaded import LoadedTrip
+from offgrid_sim.plan.trip import Trip
 from offgrid_sim.weather.sources import providers
 
 YEARS_AT_ONCE = 64
@@ -72,6 +73,7 @@ class Bench:
         self._trips: dict[str, LoadedTrip] = {}
         self._bases: list[LoadedTrip] = []  # kept alive, so that no other trip gets their id
         self._weather: dict[str, Weather] = {}
+        self._fetched: dict[str, Weather] = {}
         self._skies: dict[str, tuple[np.ndarray, np.ndarray]] = {}
         self._demand: dict[str, tuple[np.ndarray, np.ndarray]] = {}
         self._slice: tuple[int, int] = (0, 0)
@@ -100,6 +102,7 @@ class Bench:
         """A variant in numbers, for weather years ``first`` to ``last`` (half-open indices)."""
         if self._slice != (first, last):
             self._weather.clear()
+            self._fetched.clear()
             self._skies.clear()
             self._slice = (first, last)
         loaded = self.loaded(variant)
@@ -166,10 +169,16 @@ class Bench:
     def _weather_of(self, loaded: LoadedTrip, first: int, last: int) -> Weather:
         trip = loaded.trip
         key = _key([trip.route, trip.first_day.isoformat(), trip.weather])
-        if key not in self._weather:
-            self._weather[key] = get_weather(
+        if key in self._weather:
+            return self._weather[key]
+        where = _key([_journey(trip), trip.first_day.isoformat(), trip.weather])
+        if where not in self._fetched:
+            self._fetched[where] = get_weather(
                 trip, providers(loaded), trip.weather.years, years=slice(first, last)
             )
+        same = self._fetched[where]
+        blocks = zip(stays(trip, same.line), (block for _, block in same.blocks), strict=True)
+        self._weather[key] = replace(same, blocks=tuple(blocks))
         return self._weather[key]
 
     def _sky_of(self, loaded: LoadedTrip, weather: Weather) -> tuple[np.ndarray, np.ndarray]:
@@ -191,6 +200,12 @@ class Bench:
             ask = ask_numbers(trip, line, self.steps_per_hour)
             self._demand[key] = (clock_numbers(trip, line), ask)
         return self._demand[key]
+
+
+def _journey(trip: Trip) -> list[Any]:
+    """What decides the weather of a route: places and times, not what stands around the van."""
+    names = ("place", "latitude_deg", "longitude_deg", "altitude_m", "nights", "weather", "drive")
+    return [[getattr(stop, name) for name in names] for stop in trip.route.stops]
 
 
 def _key(parts: Any) -> str:
