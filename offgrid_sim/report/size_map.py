@@ -45,12 +45,16 @@ class MapRow:
 
 @dataclass(frozen=True)
 class RiskMap:
-    """The heat map; ``columns`` are the values of the column axis, rows run from high to low."""
+    """The heat map; ``columns`` are the values of the column axis, rows run from high to low.
+
+    ``others`` names the values of all other axes.
+    """
 
     column_title: str
     row_title: str
     columns: tuple[str, ...]
     rows: tuple[MapRow, ...]
+    others: str
     finding: str
 
 
@@ -111,6 +115,7 @@ def risk_map(study: SizeStudy, chosen: int) -> RiskMap:
         row_title=_title(study, row),
         columns=columns,
         rows=tuple(rows),
+        others=_others(study, chosen, (column, row)),
         finding=_finding(study),
     )
 
@@ -166,6 +171,15 @@ def _title(study: SizeStudy, axis: int | None) -> str:
     return f"{found.title}, {found.unit}" if found.unit else found.title
 
 
+def _others(study: SizeStudy, chosen: int, shown: tuple[int | None, int | None]) -> str:
+    at = study.candidates[chosen].design.at
+    return ", ".join(
+        f"{axis.title} {axis.levels[at[k]].label} {axis.unit}".rstrip()
+        for k, axis in enumerate(study.question.axes)
+        if k not in shown
+    )
+
+
 def _cell(study: SizeStudy, pick: Callable[[int, int], int], c: int, r: int, chosen: int) -> Cell:
     k = pick(c, r)
     one, accept = study.candidates[k], study.question.accept
@@ -189,7 +203,7 @@ def _cell(study: SizeStudy, pick: Callable[[int, int], int], c: int, r: int, cho
 def short(share: float) -> str:
     """Per cent without its sign, for narrow cells: ``0``, ``0.4``, ``12``."""
     value = share * 100
-    return f"{value:.0f}" if value == 0 or value >= 9.5 else f"{value:.1f}"
+    return f"{value:.0f}" if value == 0 or value >= 9.5 else f"{value:.1f}".removesuffix(".0")
 
 
 def _line(

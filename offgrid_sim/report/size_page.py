@@ -111,7 +111,8 @@ def _sections(study: SizeStudy) -> tuple[Section, ...]:
         section("risk", "Risk over the grid", "Risk", "size_risk.html.j2",
                 map=risk_map(study, chosen), curves=curves(study, chosen), axes=study.question.axes,
                 at=study.candidates[chosen].design.at, steps=ACCEPT_STEPS,
-                accept=percent(study.question.accept), fails=fails(study), season=season(study)),
+                accept=percent(study.question.accept), fails=fails(study), season=season(study),
+                row_name=_row_name(study)),
         section("designs", "Designs worth looking at", "Designs", "size_designs.html.j2",
                 rows=[rows[k] for k in worth_a_look(study)], all_rows=rows[:MOST_ROWS],
                 left_out=max(len(rows) - MOST_ROWS, 0), notes=notes(study), season=season(study),
@@ -136,6 +137,12 @@ def _sections(study: SizeStudy) -> tuple[Section, ...]:
                 cautions=CAUTIONS),
     ]  # fmt: skip
     return tuple(found)
+
+
+def _row_name(study: SizeStudy) -> str:
+    """What a line of the curves stands for."""
+    row = map_axes(study)[1]
+    return "design" if row is None else study.question.axes[row].title.lower()
 
 
 def design_row(study: SizeStudy, k: int) -> DesignRow:

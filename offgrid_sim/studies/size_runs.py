@@ -23,7 +23,7 @@ from offgrid_sim.studies.size_grid import Design
 from offgrid_sim.studies.size_ledger import Ledger
 from offgrid_sim.studies.variants import Bench, Variant
 
-FIRST_YEARS, MOST_YEARS_AT_ONCE = 10, 40
+FIRST_YEARS, MOST_YEARS_AT_ONCE = 10, 80
 """Few years first, so that all cores soon have work; then many, so that sun is placed rarely."""
 
 SKY_BYTES_AT_ONCE = 64_000_000

@@ -9,7 +9,7 @@ document.addEventListener("DOMContentLoaded", () => {
   limit.max = steps.length - 1;
   limit.value = steps.indexOf(d.accept);
   const share = (k) => d.happened[k] / d.years[k];
-  const digits = (v) => (v === 0 || v >= 9.5 ? v.toFixed(0) : v.toFixed(1));
+  const digits = (v) => (v === 0 || v >= 9.5 ? v.toFixed(0) : v.toFixed(1).replace(/\.0$/, ""));
   const percent = (p) => `${digits(100 * p)} %`;
   const standing = (k, accept) =>
     d.decide_high[k] <= accept ? "meets" : d.decide_low[k] > accept ? "misses" : "undecided";
@@ -102,6 +102,8 @@ document.addEventListener("DOMContentLoaded", () => {
 
   const update = () => {
     const here = index.get(at().join()), accept = steps[Number(limit.value)];
+    const others = d.axes.map((axis, k) => (k === d.column || k === d.row ? "" : `${axis.title} ${shown(axis, Number(knobs[k].value))}`));
+    byId("map-others").textContent = others.filter(Boolean).join(", ");
     knobs.forEach((knob, k) => {
       const text = shown(d.axes[k], Number(knob.value));
       byId("shows-" + k).textContent = text;
