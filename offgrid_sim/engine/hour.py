@@ -30,6 +30,7 @@ def settle_constants(van: Record, state: Record, h: float) -> None:
     state.cabin_k_per_w = 1.0 / state.cabin_ua_w_k
     state.cabin_kept = kept_share(state.cabin_ua_w_k, van.cabin_heat_wh_k, h)
     state.hold_w_per_k = state.cabin_ua_w_k / (1.0 - state.cabin_kept)
+    set_thermostat(van, 0.0, state)
 
 
 @compiled
@@ -37,17 +38,32 @@ def begin_hour(van: Record, clock: Record, sky: Record, state: Record, flow: Rec
     """Renew what changes by the hour."""
     state.cell_ohm_25c = resistance_ohm(van.resistance_25c_ohm, state.cell_c)
     state.cold_share = min(capacity_share(int(van.lead), state.cell_c), 1.0)
+    add_sun(van, sky, state)
     if van.has_fridge > 0.5:
-        set_thermostat(van, clock, state)
+        if van.setback_k > 0.0:
+            set_thermostat(van, van.setback_k * clock.night, state)
         open_doors(van, clock, state)
     use_services(van, clock, state, flow)
     freeze_tanks(van, sky, state)
 
 
 @compiled
-def set_thermostat(van: Record, clock: Record, state: Record) -> None:
+def add_sun(van: Record, sky: Record, state: Record) -> None:
+    """All arrays together: W at their best point, or A tied to the two voltages of PWM."""
+    panel_w, low_a, high_a = 0.0, 0.0, 0.0
+    for k in range(int(van.array_count)):
+        panel_w += van.array_w[k] * sky.solar_w_per_w[k]
+        low_a += van.array_w[k] * sky.pwm_low_a_per_w[k]
+        high_a += van.array_w[k] * sky.pwm_high_a_per_w[k]
+    state.panel_w, state.panel_low_a, state.panel_high_a = panel_w, low_a, high_a
+
+
+@compiled
+def set_thermostat(van: Record, raised_k: float, state: Record) -> None:
     """Heat of the cooled zone at which the compressor stops and starts, with night set-back."""
-    state.set_raised_k = van.setback_k * clock.night
+    if van.has_fridge < 0.5:
+        return
+    state.set_raised_k = raised_k
     low_c = van.set_cooled_c + state.set_raised_k - 0.5 * van.band_k
     state.cold_low_wh = zone_heat_wh(
         low_c, van.frozen_k_per_wh, van.melting_k_per_wh, van.thawed_k_per_wh, van.melt_heat_wh

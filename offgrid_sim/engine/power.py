@@ -49,21 +49,14 @@ def look_at_battery(van: Record, state: Record) -> None:
 
 
 @compiled
-def catch_sun(van: Record, sky: Record, state: Record) -> float:
+def catch_sun(van: Record, state: Record) -> float:
     """Solar power the controller could put on the bus now, W."""
     if van.controller_pwm > 0.5:
-        low_a, high_a = 0.0, 0.0
-        for k in range(int(van.array_count)):
-            low_a += van.array_w[k] * sky.pwm_low_a_per_w[k]
-            high_a += van.array_w[k] * sky.pwm_high_a_per_w[k]
         return pwm_w(
-            low_a, high_a, PWM_LOW_V, PWM_HIGH_V, van.controller_efficiency,
-            van.controller_limit_a, state.volts,
+            state.panel_low_a, state.panel_high_a, PWM_LOW_V, PWM_HIGH_V,
+            van.controller_efficiency, van.controller_limit_a, state.volts,
         )  # fmt: skip
-    panel_w = 0.0
-    for k in range(int(van.array_count)):
-        panel_w += van.array_w[k] * sky.solar_w_per_w[k]
-    return mppt_w(panel_w, van.controller_efficiency, van.controller_limit_a, state.volts)
+    return mppt_w(state.panel_w, van.controller_efficiency, van.controller_limit_a, state.volts)
 
 
 @compiled

@@ -39,7 +39,7 @@ def step(
     h = 1.0 / per_h
     flow.outside_c = sky.temp_air_c
     look_at_battery(van, state)
-    sun_w = catch_sun(van, sky, state)
+    sun_w = catch_sun(van, state)
     loads_w = want_power(van, clock, sky, ask, state, flow, per_h)
     spare_w, offered_w = offer_charge(van, clock, state, flow, sun_w, per_h)
     protect(van, state, flow, loads_w, spare_w, offered_w, h)
