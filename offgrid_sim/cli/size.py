@@ -26,7 +26,7 @@ from offgrid_sim.cli.run import weather_choice
 from offgrid_sim.compiled import is_warm
 from offgrid_sim.plan.load import load_trip
 from offgrid_sim.plan.loaded import LoadedTrip
-from offgrid_sim.report.size_page import size_page
+from offgrid_sim.report.size_page import size_page, without_places
 from offgrid_sim.studies.size import Candidate, Question, SizeStudy, size
 from offgrid_sim.studies.size_grid import (
     Axis,
@@ -119,6 +119,7 @@ class Accepted(click.ParamType):
     help="Also look which input moves the answer most.",
 )
 @click.option("--resume/--no-resume", default=True, help="Go on where a stopped study ended.")
+@click.option("--coarse-places", is_flag=True, help="Round coordinates, drop names, for sharing.")
 @click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
 @click.option("--no-report", is_flag=True, help="Write no report.")
 @click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
@@ -150,7 +151,7 @@ def command(ctx: click.Context, trip: Path, **given: Any) -> None:
     where: Path | None = None
     if not given["no_report"]:
         where = given["out"] or report_path(f"{trip.stem}_size.html")
-        write_text(where, size_page(study))
+        write_text(where, size_page(without_places(study) if given["coarse_places"] else study))
     if given["as_json"]:
         click.echo(json.dumps(as_numbers(study), allow_nan=False))
     else:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from offgrid_sim.report.cautions import CAUTIONS
+from offgrid_sim.report.coarse import coarse_plan
 from offgrid_sim.report.page import Page, Section, render_page, section
 from offgrid_sim.report.size_map import STRONGEST_PCT, curves, map_axes, positions, risk_map
 from offgrid_sim.report.tables import assumption_groups, source_rows, your_assumptions
@@ -101,6 +102,17 @@ def size_page(study: SizeStudy) -> str:
             interactive=False,
         )
     )  # fmt: skip
+
+
+def without_places(study: SizeStudy) -> SizeStudy:
+    """The study as it may be shown to strangers."""
+    sources = tuple(
+        source
+        if source.kind == "climate"
+        else replace(source, name=f"a weather {source.kind}, name hidden", notes=())
+        for source in study.sources
+    )
+    return replace(study, loaded=coarse_plan(study.loaded), sources=sources)
 
 
 def _sections(study: SizeStudy) -> tuple[Section, ...]:

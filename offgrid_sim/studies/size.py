@@ -161,7 +161,7 @@ def size(
     path = ledger_path(loaded, grid, steps_per_hour) if resume else None
     ledger = Ledger(len(grid), stops[-1], path)
     kept = ledger.load()
-    progress.stage(f"{len(grid)} designs, {first_years} weather years", len(grid) * first_years)
+    progress.stage(f"{len(grid)} designs x {first_years} weather years", len(grid) * first_years)
     progress.advance(min(kept, len(grid) * first_years))
     runner = Runner(bench, grid, ledger, progress.advance)
     _live_until_decided(runner, question, stops, progress)

@@ -59,6 +59,8 @@ def season(study: SizeStudy) -> str:
 
 def times(study: SizeStudy, chance: Chance) -> str:
     """``3 of 250 winters (0.4 to 3.5 %)``."""
+    if chance.years == 1:
+        return "the one weather year there is" if chance.happened else "none of one weather year"
     count = str(chance.happened) if chance.happened else "none"
     return f"{count} of {chance.years} {season(study)} ({interval(chance)})"
 
@@ -140,9 +142,9 @@ def _other_failures(study: SizeStudy) -> list[str]:
 
 def _plateaus(study: SizeStudy) -> list[str]:
     """From which value on more changes nothing, at the chosen design's other values."""
-    found = []
+    found: list[str] = []
     best = study.candidates[study.best]
-    for n, axis in enumerate(study.question.axes):
+    for n, axis in enumerate(study.question.axes if study.weather_years > 1 else ()):
         line = sorted(
             (c for c in study.changes if c.axis == n and _same_but(study, c, best, n)),
             key=lambda c: study.candidates[c.smaller].design.at[n],

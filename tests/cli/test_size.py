@@ -108,3 +108,13 @@ def test_accept_is_read_as_per_cent_or_share(trip, capsys):
     for words, share in ((["--accept", "2.5%"], 0.025), (["--accept", "0.3"], 0.3)):
         assert run_cli([*usual, *words]) == 0
         assert json.loads(capsys.readouterr().out)["accept"] == pytest.approx(share)
+
+
+def test_places_are_hidden_on_request(trip, tmp_path):
+    (tmp_path / trip).write_text(TRIP.replace('"A"', '"Secret Bay"'), encoding="utf-8")
+    words = ["size", trip, "--panel-w", "300", "--years", "2", "--most-years", "2",
+             "--no-sensitivity", "--coarse-places"]  # fmt: skip
+    assert run_cli(words) == 0
+    page = (tmp_path / "reports" / "trip_size.html").read_text(encoding="utf-8")
+    assert "Secret Bay" not in page
+    assert "42.7" not in page
