@@ -1,4 +1,4 @@
-"""The outcome of a trip: all weather years in totals, one of them hour by hour."""
+"""The outcome of a trip: all weather years in totals, up to three of them hour by hour."""
 
 from __future__ import annotations
 
@@ -15,10 +15,12 @@ from offgrid_sim.outcome.events import Event, find_events
 from offgrid_sim.outcome.food import FoodClock, food_clocks
 from offgrid_sim.outcome.peaks import StartPeak, start_peak
 from offgrid_sim.outcome.risk import Risk, risk
+from offgrid_sim.outcome.spread import Spread, spread
 from offgrid_sim.outcome.trace import hourly_trace
 from offgrid_sim.physics.ageing import Ageing, ageing
 
 Shown = Literal["worst", "median", "best"]
+SHOWN: tuple[Shown, ...] = ("worst", "median", "best")
 
 SUMMARY_KEYS = (
     "hours", "blackout_hours", "blackout_events", "longest_blackout_h", "unserved_wh",
@@ -32,9 +34,22 @@ SUMMARY_KEYS = (
 
 
 @dataclass(frozen=True)
+class TracedYear:
+    """A weather year hour by hour; ``index`` counts in the years that were run."""
+
+    name: Shown
+    index: int
+    hourly: pd.DataFrame
+    events: tuple[Event, ...]
+
+
+@dataclass(frozen=True)
 class RunOutcome:
     """What happened. ``totals`` is TOTALS (Y,); the trace, events and balances are of the shown
-    year. ``hourly`` is described in :func:`offgrid_sim.outcome.trace.hourly_trace`."""
+    year. ``hourly`` is described in :func:`offgrid_sim.outcome.trace.hourly_trace`.
+
+    ``traced`` holds the worst, median and best year, or the shown one alone of one or two years;
+    ``spread`` says how far all years lie apart, None with fewer than three."""
 
     ready: Prepared
     totals: np.ndarray
@@ -48,6 +63,8 @@ class RunOutcome:
     food: tuple[FoodClock, ...]
     start: StartPeak | None
     battery_ageing: Ageing
+    traced: tuple[TracedYear, ...]
+    spread: Spread | None
 
     @property
     def shown_year(self) -> int:
@@ -69,23 +86,42 @@ def run_trip(ready: Prepared, shown: Shown = "worst") -> RunOutcome:
     jobs = np.stack([np.zeros(len(ready.years), int), np.arange(len(ready.years))], axis=1)
     totals = run_many(ready.van, ready.clock, ready.skies, ready.ask, jobs, ready.steps_per_hour)
     over_years = risk(ready.years, totals)
-    order = over_years.worst_first
-    index = order[{"worst": 0, "median": len(order) // 2, "best": len(order) - 1}[shown]]
-    trace, _ = run_one(ready.van, ready.clock, ready.skies[index], ready.ask, ready.steps_per_hour)
+    index = year_index(over_years, shown)
+    trace, own = _traced(ready, shown, index)
+    names = SHOWN if len(ready.years) >= len(SHOWN) else (shown,)
+    traced = tuple(
+        own if name == shown else _traced(ready, name, year_index(over_years, name))[1]
+        for name in names
+    )
     return RunOutcome(
         ready=ready,
         totals=totals,
         risk=over_years,
         shown=shown,
         shown_index=index,
-        hourly=hourly_trace(ready, trace, index),
-        events=find_events(ready, trace),
+        hourly=own.hourly,
+        events=own.events,
         energy=energy_balance(totals[index]),
         water=water_balance(totals[index]),
         food=_food(ready, trace),
         start=start_peak(ready.van, trace),
         battery_ageing=_ageing(ready, totals[index]),
+        traced=traced,
+        spread=spread(ready),
     )
+
+
+def year_index(over_years: Risk, shown: Shown) -> int:
+    """Index of the worst, median or best of the years that were run."""
+    order = over_years.worst_first
+    return order[{"worst": 0, "median": len(order) // 2, "best": len(order) - 1}[shown]]
+
+
+def _traced(ready: Prepared, name: Shown, index: int) -> tuple[np.ndarray, TracedYear]:
+    """The step-by-step trace of a year, and what is kept of it."""
+    trace, _ = run_one(ready.van, ready.clock, ready.skies[index], ready.ask, ready.steps_per_hour)
+    hourly = hourly_trace(ready, trace, index)
+    return trace, TracedYear(name, index, hourly, find_events(ready, trace))
 
 
 def has_fresh(ready: Prepared) -> bool:

@@ -81,15 +81,17 @@ def hourly_trace(ready: Prepared, trace: np.ndarray, year_index: int) -> pd.Data
 
 def _without_missing_zones(frame: pd.DataFrame, van: np.ndarray) -> pd.DataFrame:
     """Blank what the fridge does not have."""
-    absent: list[str] = []
-    if not van["has_fridge"][0]:
-        absent = list(FRIDGE_COLUMNS)
-    elif not van["has_freezer"][0]:
-        absent = ["temp_freezer_c", "ice_share"]
-    elif not van["has_fresh"][0]:
-        absent = ["temp_fridge_c"]
-    frame[absent] = np.nan
+    frame[list(absent_columns(van))] = np.nan
     return frame
+
+
+def absent_columns(van: np.ndarray) -> tuple[str, ...]:
+    """Columns that mean nothing in this van (VAN, shape (1,))."""
+    if not van["has_fridge"][0]:
+        return FRIDGE_COLUMNS
+    if not van["has_freezer"][0]:
+        return ("temp_freezer_c", "ice_share")
+    return () if van["has_fresh"][0] else ("temp_fridge_c",)
 
 
 def step_times(ready: Prepared) -> pd.DatetimeIndex:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from offgrid_sim.outcome.events import Event
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.plan.draft import Origin
 from offgrid_sim.plan.loaded import LoadedTrip
@@ -31,8 +32,12 @@ def coarse(loaded: LoadedTrip, outcome: RunOutcome) -> tuple[LoadedTrip, RunOutc
         trip=hidden.trip,
         sources=tuple(_source(source) for source in outcome.ready.sources),
     )
-    events = tuple(replace(e, place=names.get(e.place, HIDDEN)) for e in outcome.events)
-    return hidden, replace(outcome, ready=ready, events=events)
+
+    def nameless(events: tuple[Event, ...]) -> tuple[Event, ...]:
+        return tuple(replace(e, place=names.get(e.place, HIDDEN)) for e in events)
+
+    traced = tuple(replace(one, events=nameless(one.events)) for one in outcome.traced)
+    return hidden, replace(outcome, ready=ready, events=nameless(outcome.events), traced=traced)
 
 
 def coarse_plan(loaded: LoadedTrip) -> LoadedTrip:

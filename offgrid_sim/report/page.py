@@ -67,7 +67,7 @@ def render_page(page: Page) -> str:
             page=page,
             version=__version__,
             style=Markup(css_variables() + "\n" + _asset("style.css")),
-            script=Markup(_asset("page.js")),
+            script=Markup(_asset("parquet.js") + _asset("page.js") if page.interactive else ""),
             plotly=Markup(plotly_script()) if page.interactive else "",
             islands={key: json_island(value) for key, value in page.islands.items()},
             colours=json_island(light_to_dark()),

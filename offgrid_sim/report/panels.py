@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-Drawn = Literal["line", "stack", "area"]
+Drawn = Literal["line", "stack", "area", "edge", "between"]
 
 
 @dataclass(frozen=True)
@@ -17,6 +17,7 @@ class Curve:
 
     ``scale`` multiplies the column. ``at`` says whether the value is a state at the end of the
     hour, drawn there, or a mean over it, drawn as a step. ``right`` puts it on the right scale.
+    "edge" draws nothing, and "between" fills from there; such curves have no title.
     """
 
     column: str
@@ -73,6 +74,7 @@ OUTSIDE = Curve("temp_air_c", "outside, °C", "outside", at="hour")
 CABIN = Curve("temp_cabin_c", "cabin, °C", "cabin", dash="dash")
 
 FOOD_LIMIT_C = 5.0
+_EDGES: tuple[tuple[str, Drawn], ...] = (("p10", "edge"), ("p90", "between"))
 
 
 def panels(hourly: pd.DataFrame, has_fridge: bool) -> tuple[Panel, ...]:
@@ -81,6 +83,22 @@ def panels(hourly: pd.DataFrame, has_fridge: bool) -> tuple[Panel, ...]:
     if has_fridge:
         found.append(_food(hourly))
     return (*found, _tanks(hourly), _air(hourly))
+
+
+def with_spread(panels: tuple[Panel, ...], columns: tuple[str, ...]) -> tuple[Panel, ...]:
+    """The panels with a band from ``COLUMN_p10`` to ``COLUMN_p90`` under the curve of a column."""
+    return tuple(
+        replace(panel, curves=(*_spreads(panel, columns), *panel.curves)) for panel in panels
+    )
+
+
+def _spreads(panel: Panel, columns: tuple[str, ...]) -> tuple[Curve, ...]:
+    return tuple(
+        Curve(f"{curve.column}_{end}", "", curve.ink, curve.scale, drawn=drawn)
+        for curve in panel.curves
+        if curve.column in columns
+        for end, drawn in _EDGES
+    )
 
 
 def _battery(hourly: pd.DataFrame, has_fridge: bool) -> Panel:

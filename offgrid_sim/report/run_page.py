@@ -8,15 +8,13 @@ from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, first_of, verdict
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.plan.route import Stop
-from offgrid_sim.report.bands import BandSpans, band_spans, stop_spans
+from offgrid_sim.report.bands import band_spans
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.coarse import coarse
 from offgrid_sim.report.days import calendar
 from offgrid_sim.report.difference import answer_island, difference
 from offgrid_sim.report.flow import energy_flow, water_flow
-from offgrid_sim.report.hour_words import hour_words
 from offgrid_sim.report.page import Page, Section, render_page, section
-from offgrid_sim.report.panels import panels
 from offgrid_sim.report.reread import Earlier
 from offgrid_sim.report.route import drawing, stop_rows
 from offgrid_sim.report.static_chart import static_chart
@@ -28,9 +26,9 @@ from offgrid_sim.report.tables import (
     source_rows,
     your_assumptions,
 )
-from offgrid_sim.report.timeline import Lane, Timeline, slim_figure, timeline, trace_island
 from offgrid_sim.report.why_sections import cures_section, why_section
-from offgrid_sim.report.words import clock, counted, day, percent
+from offgrid_sim.report.words import clock, counted, day
+from offgrid_sim.report.year_figures import YearFigures, figures_island, year_figures
 from offgrid_sim.report.years import weather_years
 from offgrid_sim.studies.causes import Causes
 from offgrid_sim.studies.cures import Cures
@@ -58,12 +56,12 @@ def run_page(
     judged = verdict(outcome)
     hourly, stops = outcome.hourly, loaded.trip.route.stops
     places = tuple(stop.place for stop in stops)
-    shown = _timeline(outcome)
+    figures = year_figures(outcome)
     sections = (
         *_changed(loaded, outcome, judged, earlier, coarse_places),
         _trouble(outcome, judged),
         *_told(None if causes is None else why_section(causes)),
-        _section_of_timeline(outcome, shown),
+        _section_of_timeline(outcome, figures),
         section("days", "Day by day", "Days", "days.html.j2", months=calendar(hourly, places)),
         _balance(outcome),
         _years(outcome),
@@ -85,9 +83,7 @@ def run_page(
         islands={
             "plan": loaded.document,
             "answer": answer_island(outcome, judged),
-            "trace": trace_island(hourly),
-            "words": hour_words(hourly, places),
-            "figure": slim_figure(shown.figure),
+            "hours": figures_island(figures, outcome),
         },
     )
     return render_page(page)
@@ -105,18 +101,6 @@ def _changed(
     found = difference(earlier, loaded, outcome, judged, coarse_places)
     title = "What changed since the earlier report"
     return (section("changed", title, "Changes", "changed.html.j2", found=found),)
-
-
-def finding(outcome: RunOutcome) -> str:
-    """What the charts show, in one sentence: their alternative text."""
-    lowest = outcome.hourly["soc"].idxmin()
-    text = (
-        f"The charge is lowest on {day(lowest)}, at {percent(outcome.summary['min_soc'])}; "
-        f"the battery is dark for {outcome.summary['blackout_hours']:.0f} hours"
-    )
-    if outcome.hourly["ice_share"].notna().all():
-        text += f" and the freezer thaws for {outcome.summary['thaw_hours']:.0f} hours"
-    return text + "."
 
 
 def _about(loaded: LoadedTrip, outcome: RunOutcome) -> str:
@@ -147,17 +131,11 @@ def _trouble(outcome: RunOutcome, judged: Verdict) -> Section:
     )  # fmt: skip
 
 
-def _timeline(outcome: RunOutcome) -> Timeline:
-    hourly, bands = outcome.hourly, band_spans(outcome.hourly)
-    has_fridge = bool(outcome.ready.van["has_fridge"][0])
-    return timeline(hourly, panels(hourly, has_fridge), bands, _lanes(outcome, bands))
-
-
-def _section_of_timeline(outcome: RunOutcome, shown: Timeline) -> Section:
-    bands = band_spans(outcome.hourly)
-    chart = static_chart(outcome.hourly, bands, finding(outcome))
+def _section_of_timeline(outcome: RunOutcome, figures: YearFigures) -> Section:
+    first = figures.first
+    chart = static_chart(outcome.hourly, band_spans(outcome.hourly), first.finding, outcome.spread)
     return section("timeline", "Hour by hour", "Hours", "timeline.html.j2",
-                   figure=shown, chart=chart, bands=bands, year=_shown_year(outcome))  # fmt: skip
+                   figures=figures, figure=first.figure, chart=chart)  # fmt: skip
 
 
 def _balance(outcome: RunOutcome) -> Section:
@@ -198,14 +176,3 @@ def _assumptions(loaded: LoadedTrip) -> Section:
         yours=your_assumptions(loaded.origins), groups=assumption_groups(loaded.origins),
         files=loaded.files,
     )  # fmt: skip
-
-
-def _lanes(outcome: RunOutcome, bands: tuple[BandSpans, ...]) -> tuple[Lane, ...]:
-    """Places first, then each band that occurs but the night."""
-    stops = outcome.ready.trip.route.stops
-    stays = stop_spans(outcome.hourly)
-    place = Lane(
-        "Place", "soft", "", tuple(s for _, s in stays), tuple(stops[k].place for k, _ in stays)
-    )
-    return (place, *(Lane(b.band.title, b.band.ink, b.band.hatch, b.spans)
-                     for b in bands if b.band.name != "night"))  # fmt: skip

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from offgrid_sim.outcome.spread import Spread
 from offgrid_sim.report.bands import BandSpans
 from offgrid_sim.report.words import number, short_day
 
 WIDTH, HEIGHT = 1000.0, 100.0
 """Drawing units; stretched to the box they stand in."""
+SPREAD_POINTS = 360
 LAST_TICK_PCT = 88.0
 """A label further right would stick out on a phone."""
 
@@ -37,11 +39,15 @@ class BandPath:
 
 @dataclass(frozen=True)
 class StaticPanel:
-    """One curve: its title, SVG path, value ticks, and a line to mind (per cent from top)."""
+    """One curve: its title, SVG path, value ticks, and a line to mind (per cent from top).
+
+    ``spread`` is the area in which 8 weather years in 10 lie, "" when there is none.
+    """
 
     title: str
     ink: str
     path: str
+    spread: str
     ticks: tuple[Tick, ...]
     mark_pct: float | None = None
 
@@ -56,18 +62,23 @@ class StaticChart:
     finding: str
 
 
-def static_chart(hourly: pd.DataFrame, bands: tuple[BandSpans, ...], finding: str) -> StaticChart:
+def static_chart(
+    hourly: pd.DataFrame, bands: tuple[BandSpans, ...], finding: str, spread: Spread | None = None
+) -> StaticChart:
     """State of charge, and the freezer (or fridge) temperature where there is one."""
     hours = len(hourly)
-    shown = [_panel("State of charge, %", "battery", hourly["soc"].to_numpy() * 100,
-                    (0.0, 50.0, 100.0), hours)]  # fmt: skip
+    charge = hourly["soc"].to_numpy() * 100
+    shown = [_panel("State of charge, %", "battery", charge, (0.0, 50.0, 100.0),
+                    _edges(spread, "soc", 100.0))]  # fmt: skip
     for column, title, ink, mark in (
         ("temp_freezer_c", "Freezer, °C", "freezer", None),
         ("temp_fridge_c", "Fridge, °C", "fridge", 5.0),
     ):
         values = hourly[column].to_numpy(float)
         if not np.isnan(values).any():
-            shown.append(_panel(title, ink, values, _round_ticks(values), hours, mark))
+            edges = _edges(spread, column)
+            ticks = _round_ticks(np.concatenate([values, *edges]))
+            shown.append(_panel(title, ink, values, ticks, edges, mark))
             break
     paths = tuple(BandPath(b.band.name, _band_path(b, hours)) for b in bands if b.band.tint > 0)
     return StaticChart(tuple(shown), paths, day_ticks(hourly.index), finding)
@@ -93,19 +104,40 @@ def _panel(
     ink: str,
     values: np.ndarray,
     ticks: tuple[float, ...],
-    hours: int,
+    edges: tuple[np.ndarray, ...],
     mark: float | None = None,
 ) -> StaticPanel:
-    low, high = ticks[0], ticks[-1]
+    low, high, hours = ticks[0], ticks[-1], len(values)
+
+    def path(at: np.ndarray, numbers: np.ndarray) -> str:
+        y = HEIGHT * (high - np.clip(numbers, low, high)) / (high - low)
+        return "L".join(f"{a:.1f},{b:.1f}" for a, b in zip(at, y, strict=True))
 
     def pct(value: float) -> float:
         return round(100 * (high - value) / (high - low), 2)
 
     x = WIDTH * (np.arange(hours) + 1) / hours
-    y = HEIGHT * (high - np.clip(values, low, high)) / (high - low)
-    path = "M" + "L".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
+    area = ""
+    if edges:
+        every, lower, upper = _thinned(*edges)
+        area = f"M{path(x[every], upper)}L{path(x[every][::-1], lower[::-1])}Z"
     labels = tuple(Tick(number(tick), pct(tick)) for tick in ticks)
-    return StaticPanel(title, ink, path, labels, None if mark is None else pct(mark))
+    marked = None if mark is None else pct(mark)
+    return StaticPanel(title, ink, f"M{path(x, values)}", area, labels, marked)
+
+
+def _edges(spread: Spread | None, column: str, scale: float = 1.0) -> tuple[np.ndarray, ...]:
+    if spread is None or column not in spread.low:
+        return ()
+    return spread.low[column] * scale, spread.high[column] * scale
+
+
+def _thinned(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Some hours with the edges' reach over the hours up to each, which the eye cannot tell."""
+    step = max(len(low) // SPREAD_POINTS, 1)
+    first = np.arange(0, len(low), step)
+    last = np.append(first[1:], len(low)) - 1
+    return last, np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
 
 
 def _band_path(found: BandSpans, hours: int) -> str:

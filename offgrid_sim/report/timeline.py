@@ -10,6 +10,7 @@ from __future__ import annotations
 import base64
 import html
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,6 +28,7 @@ BAR_SHARE = 0.5
 LEFT_PX, RIGHT_PX = 40, 36
 LINE_PX = 1.6
 DAY_MS = 86_400_000
+SPREAD_ALPHA = 0.2
 
 
 @dataclass(frozen=True)
@@ -208,6 +210,9 @@ def _curve(hourly: pd.DataFrame, curve: Curve, yaxis: str) -> go.Scatter:
 def _drawn(curve: Curve, yaxis: str) -> dict[str, Any]:
     """Line and filling: what is stacked solid has no outline, which would hide thin layers."""
     ink, step = INKS[curve.ink].light, curve.at == "hour"
+    if curve.drawn in ("edge", "between"):
+        below = {"fill": "tonexty", "fillcolor": see_through(ink, SPREAD_ALPHA)}
+        return {"line": {"width": 0}, **(below if curve.drawn == "between" else {})}
     line = {"color": ink, "dash": curve.dash, "shape": "hv" if step else "linear"}
     if curve.drawn == "line":
         return {"line": {**line, "width": LINE_PX}}
@@ -266,20 +271,40 @@ def slim_figure(figure: go.Figure) -> dict[str, Any]:
     return plain_json
 
 
-def trace_island(hourly: pd.DataFrame) -> dict[str, Any]:
-    """The hourly trace, compact: float32 columns and whole minutes since the first local hour.
+def trace_island(years: Mapping[str, pd.DataFrame], added: pd.DataFrame) -> dict[str, Any]:
+    """The hourly traces of some weather years, compact.
 
-    Each array is base64 of little-endian numbers, shape (H,).
+    Whole minutes since the first local hour, then float32 columns, shape (H,), as base64 of
+    little-endian numbers; a column that never changes is that one number, null for NaN. Columns
+    alike in all years stand in ``shared``, as do those of ``added``, which are no part of a trace.
     """
-    start = hourly.index[0]
-    minutes = (hourly.index - start) // pd.Timedelta(minutes=1)
-    numbers = hourly.drop(columns="utc")
+    first = next(iter(years.values()))
+    start = first.index[0]
+    minutes = (first.index - start) // pd.Timedelta(minutes=1)
+    names = [name for name in first if name != "utc"]
+    packed = {year: {name: _column(hourly[name]) for name in names}
+              for year, hourly in years.items()}  # fmt: skip
+    alike = [name for name in names if len({str(one[name]) for one in packed.values()}) == 1]
+    shared = {name: next(iter(packed.values()))[name] for name in alike}
+    shared |= {name: _column(added[name]) for name in added}
     return {
         "local_start": f"{start:%Y-%m-%dT%H:%M}",
-        "utc_start": f"{hourly['utc'].iloc[0]:%Y-%m-%dT%H:%M}",
+        "utc_start": f"{first['utc'].iloc[0]:%Y-%m-%dT%H:%M}",
         "minutes": _packed(minutes.to_numpy("<i4")),
-        "columns": {name: _packed(numbers[name].to_numpy("<f4")) for name in numbers},
+        "names": names,
+        "shared": shared,
+        "years": {
+            year: {name: value for name, value in one.items() if name not in shared}
+            for year, one in packed.items()
+        },
     }
+
+
+def _column(values: pd.Series) -> str | float | None:
+    numbers = values.to_numpy("<f4")
+    if np.isnan(numbers).all():
+        return None
+    return float(numbers[0]) if (numbers == numbers[0]).all() else _packed(numbers)
 
 
 def _packed(values: np.ndarray) -> str:

@@ -124,7 +124,7 @@ def test_names_stay_text(nasty, nasty_text: str) -> None:
     assert loaded.trip.van.name in outline.text
     assert "{{ 7*7 }}" in outline.text
     assert json.loads(outline.islands["plan"])["van"]["name"] == loaded.trip.van.name
-    assert outcome.events[0].place in json.loads(outline.islands["words"])[0]
+    assert outcome.events[0].place in json.loads(outline.islands["hours"])["places"]
 
 
 def test_coarse_places_hide_where(winter) -> None:

@@ -13,7 +13,6 @@ from offgrid_sim.plan.route import Stop
 from offgrid_sim.report.bands import band_spans, stop_spans
 from offgrid_sim.report.days import calendar
 from offgrid_sim.report.flow import energy_flow, water_flow
-from offgrid_sim.report.hour_words import hour_words
 from offgrid_sim.report.route import drawing, stop_rows
 from offgrid_sim.report.static_chart import static_chart
 from offgrid_sim.report.tables import (
@@ -143,17 +142,6 @@ def test_weather_years(winter, june) -> None:
     assert weather_years(june[1]).count == 1
 
 
-def test_hours_in_words(december) -> None:
-    _, outcome = december
-    words = hour_words(outcome.hourly, ("Sand Point",))
-    assert len(words) == len(outcome.hourly)
-    dark = int(outcome.hourly["blackout_share"].to_numpy().argmax())
-    when, marks, what = words[dark].split("\n")
-    assert when == f"7 December {outcome.hourly.index[dark]:%H:%M}, Sand Point"
-    assert "blackout" in marks
-    assert "Battery" in what
-
-
 def test_static_chart_draws_the_charge(december) -> None:
     hourly = december[1].hourly
     chart = static_chart(hourly, band_spans(hourly), "finding")
@@ -161,6 +149,20 @@ def test_static_chart_draws_the_charge(december) -> None:
     assert points[:, 1] == pytest.approx(100 - 100 * hourly["soc"].to_numpy(), abs=0.051)
     assert points[-1, 0] == 1000
     assert all(0 <= tick.at_pct <= 88 for tick in chart.days)
+    assert not any(panel.spread for panel in chart.panels)
+
+
+def test_static_chart_draws_the_band_over_years(winter) -> None:
+    _, outcome = winter
+    hourly, spread = outcome.hourly, outcome.spread
+    chart = static_chart(hourly, band_spans(hourly), "finding", spread)
+    edge = [p.split(",") for p in chart.panels[0].spread[1:-1].split("L")]
+    points = np.array(edge, float)
+    half = len(points) // 2
+    assert half <= 722
+    assert points[:half, 1].min() == pytest.approx(100 - 100 * spread.high["soc"].max(), abs=0.051)
+    assert points[half:, 1].max() == pytest.approx(100 - 100 * spread.low["soc"].min(), abs=0.051)
+    assert len(chart.panels[0].spread) < 15_000
 
 
 def _stop(latitude_deg: float, longitude_deg: float) -> Stop:

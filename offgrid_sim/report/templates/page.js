@@ -11,16 +11,35 @@
     const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
     return new Kind(bytes.buffer);
   };
-  const trace = island("trace"), words = island("words"), swaps = island("colours");
-  const start = Date.parse(trace.local_start + "Z");
+  const book = island("hours"), trace = book.trace, swaps = island("colours");
+  const start = Date.parse(trace.local_start + "Z"), utcStart = Date.parse(trace.utc_start + "Z");
   const hourStart = Float64Array.from(unpack(trace.minutes, Int32Array), (m) => start + m * 60e3);
   const hourEnd = hourStart.map((t) => t + HOUR_MS);
-  const columns = {};
-  for (const [name, text] of Object.entries(trace.columns)) columns[name] = unpack(text, Float32Array);
   const hours = hourStart.length;
   const limits = [hourStart[0], hourEnd[hours - 1]];
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
-  let range = limits.slice(), pointed = -1;
+  let range = limits.slice(), pointed = -1, year = book.shown, columns = {};
+
+  /* a column is packed numbers, or the one number that it always holds */
+  const column = (packed) => {
+    if (typeof packed === "string") return unpack(packed, Float32Array);
+    return new Float32Array(hours).fill(packed === null ? NaN : packed);
+  };
+  const openYear = (name) => {
+    year = name;
+    columns = {};
+    for (const [key, packed] of Object.entries({ ...trace.shared, ...trace.years[name] })) {
+      columns[key] = column(packed);
+    }
+    const one = book.years[name];
+    byId("year-told").textContent = one.told;
+    plot.setAttribute("aria-label", one.finding);
+    const note = byId("year-note");
+    if (note) note.hidden = name === book.shown;
+    for (const button of document.querySelectorAll("[data-year]")) {
+      button.setAttribute("aria-pressed", String(button.dataset.year === name));
+    }
+  };
 
   /* the figure: columns filled in, colours as the screen likes them */
   const recolour = (value) => {
@@ -34,7 +53,8 @@
     return value;
   };
   const filled = () => {
-    const figure = dark.matches ? recolour(island("figure")) : island("figure");
+    const drawn = structuredClone(book.years[year].figure);
+    const figure = dark.matches ? recolour(drawn) : drawn;
     for (const curve of figure.data) {
       if (!curve.meta) continue;
       curve.x = curve.meta.at === "hour" ? hourStart : hourEnd;
@@ -83,12 +103,46 @@
   };
   const point = (hour) => {
     pointed = Math.min(Math.max(hour, 0), hours - 1);
-    const [when, marks, what] = words[pointed].split("\n");
+    const [when, marks, what] = hourWords(pointed);
     byId("hour-when").textContent = `${when} (${marks})`;
     byId("hour-what").textContent = what;
     byId("hour").value = String(pointed);
     byId("hour").setAttribute("aria-valuetext", `${when}, ${marks}. ${what}`);
     place();
+  };
+
+  /* the hour in words: when and where, what held in it, and what was on */
+  const MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August",
+    "September", "October", "November", "December"];
+  const number = (value, digits = 0) => {
+    const text = value.toFixed(digits).replace(/\B(?=(\d{3})+(?!\d))/g, "\u202f");
+    return Number(value.toFixed(digits)) === 0 ? text.replace("-", "") : text.replace("-", "\u2212");
+  };
+  const lowered = (text) => text[0].toLowerCase() + text.slice(1);
+  const hourWords = (k) => {
+    const at = (name) => columns[name][k];
+    const on = (name, title) => (at(name) >= 0.5 ? [`${title}${number(at(name))} W`] : []);
+    const when = new Date(hourStart[k]);
+    const clock = when.toISOString().slice(11, 16);
+    const holds = (flag) => (flag === "night_share" ? at("ghi_w_m2") <= 0 : at(flag) > 0);
+    const marks = book.marks.filter((mark) => holds(mark.flag)).map((mark) => lowered(mark.title));
+    const sources = [...on("solar_w", "solar "), ...on("alternator_w", "alternator "), ...on("shore_w", "shore ")];
+    const out = [`${number(at("load_w"))} W`, ...on("fridge_w", "fridge ").map((text) => `${text} of it`),
+      ...on("unserved_w", "").map((text) => `${text} not served`)];
+    const food = [];
+    if (!Number.isNaN(at("temp_fridge_c"))) food.push(`fridge ${number(at("temp_fridge_c"), 1)} °C`);
+    if (!Number.isNaN(at("temp_freezer_c"))) {
+      food.push(`freezer ${number(at("temp_freezer_c"), 1)} °C with ${number(at("ice_share") * 100)} % ice`);
+    }
+    const air = [`outside ${number(at("temp_air_c"))} °C`, `cabin ${number(at("temp_cabin_c"))} °C`,
+      ...on("heater_heat_w", "heater ")];
+    const sentences = [
+      `Battery ${number(at("soc") * 100)} %, ${at("battery_v").toFixed(1)} V`,
+      `In: ${sources.join(", ") || "nothing"}`, `Out: ${out.join(", ")}`, food.join(", "),
+      `Fresh ${number(at("fresh_l"))} l, grey ${number(at("grey_l"))} l`, air.join(", "),
+    ].filter((text) => text).map((text) => text[0].toUpperCase() + text.slice(1) + ".");
+    return [`${when.getUTCDate()} ${MONTHS[when.getUTCMonth()]} ${clock}, ${book.places[at("stop")]}`,
+      marks.join(", ") || "day", sentences.join(" ")];
   };
 
   /* wiring */
@@ -131,14 +185,28 @@
         jump(Number(link.dataset.from), Number(link.dataset.to));
       });
     }
-    byId("download").addEventListener("click", download);
-    dark.addEventListener("change", () => {
-      const figure = filled();
-      Plotly.react(plot, figure.data, figure.layout, settings);
+    for (const button of document.querySelectorAll("[data-year]")) {
+      button.addEventListener("click", () => choose(button.dataset.year));
+    }
+    byId("download").addEventListener("click", () => save([csv()], "text/csv", "csv"));
+    byId("download-parquet").addEventListener("click", () => {
+      save(parquet(hours, tableColumns()), "application/vnd.apache.parquet", "parquet");
     });
+    dark.addEventListener("change", redraw);
     window.addEventListener("resize", place);
   };
+  const redraw = () => {
+    const figure = filled();
+    return Plotly.react(plot, figure.data, figure.layout, settings);
+  };
+  const choose = (name) => {
+    if (name === year) return;
+    openYear(name);
+    redraw();
+    point(pointed);
+  };
   const jump = (from, to) => {
+    choose(book.shown);
     const first = hourStart[Math.min(Math.floor(from), hours - 1)];
     const last = hourEnd[Math.min(Math.ceil(to), hours) - 1];
     const spare = Math.max((last - first) * 0.5, 36 * HOUR_MS);
@@ -150,28 +218,35 @@
     byId("hour").focus({ preventScroll: true });
   };
 
-  /* the trace as CSV, made here from what the page holds */
-  const download = () => {
-    const utc = Date.parse(trace.utc_start + "Z");
+  /* the shown year's trace as a table, made here from what the page holds */
+  const csv = () => {
     const stamp = (ms) => new Date(ms).toISOString().slice(0, 16);
-    const names = Object.keys(columns);
-    const lines = [["local_time", "utc", ...names].join(",")];
+    const lines = [["local_time", "utc", ...trace.names].join(",")];
     for (let k = 0; k < hours; k += 1) {
-      const values = names.map((name) => {
+      const values = trace.names.map((name) => {
         const value = columns[name][k];
         return Number.isNaN(value) ? "" : String(Number(value.toPrecision(6)));
       });
-      lines.push([stamp(hourStart[k]), stamp(utc + k * HOUR_MS), ...values].join(","));
+      lines.push([stamp(hourStart[k]), stamp(utcStart + k * HOUR_MS), ...values].join(","));
     }
+    return lines.join("\n") + "\n";
+  };
+  const tableColumns = () => [
+    { name: "local_time", values: BigInt64Array.from(hourStart, BigInt), utc: false },
+    { name: "utc", values: BigInt64Array.from(hourStart, (_, k) => BigInt(utcStart + k * HOUR_MS)), utc: true },
+    ...trace.names.map((name) => ({ name, values: columns[name] })),
+  ];
+  const save = (parts, type, ending) => {
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([lines.join("\n") + "\n"], { type: "text/csv" }));
-    link.download = "hours.csv";
+    link.href = URL.createObjectURL(new Blob(parts, { type }));
+    link.download = Object.keys(trace.years).length > 1 ? `hours-${year}-year.${ending}` : `hours.${ending}`;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   };
 
   document.documentElement.classList.add("scripted");
   byId("live").hidden = false;
+  openYear(year);
   const figure = filled();
   Plotly.newPlot(plot, figure.data, figure.layout, settings).then(() => {
     wire();
