@@ -48,8 +48,7 @@ class CureRow:
     saved: str
     interval: str
     width_pct: float
-    per_100: str
-    per_kg: str
+    value: str
     left: str
     helps: bool
 
@@ -109,18 +108,21 @@ def _bars(effects: tuple[Effect, ...], whole_h: float) -> tuple[CauseBar, ...]:
 
 
 def _cure_row(one: Tried, most_h: float, years: int) -> CureRow:
-    gap = one.interval
+    gap, digits = one.interval, 0 if one.saved_h >= 10 else 1
     interval = "" if gap.low is None or gap.high is None else (
-        f"{number(gap.low, 1)} to {number(gap.high, 1)}"
+        f"{number(gap.low, digits)} to {number(gap.high, digits)}"
     )  # fmt: skip
     return CureRow(
         name=_sentence(one.name), what=" ".join(one.whats), effort="; ".join(one.efforts),
-        price=number(one.price) if one.price else "free",
+        price=number(one.price) if one.price else "nothing",
         mass=f"{number(one.mass_kg, 1)} kg" if one.mass_kg else "no weight",
         saved=hours(one.saved_h), interval=interval,
         width_pct=round(100 * max(one.saved_h, 0.0) / most_h, 1),
-        per_100="free" if one.per_100 == np.inf else number(one.per_100, 1),
-        per_kg="no weight" if one.per_kg == np.inf else number(one.per_kg, 1),
+        value=", ".join(
+            f"{number(per, 1)} h per {what}"
+            for per, what in ((one.per_100, "100 spent"), (one.per_kg, "kilo"))
+            if per != np.inf
+        ),
         left=f"{one.failing_years} of {years} still fail" if one.failing_years else "no year fails",
         helps=one.helps,
     )  # fmt: skip

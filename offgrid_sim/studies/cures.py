@@ -35,6 +35,7 @@ class Cure(Change):
     mass_kg: float = quantity(0.0, "what it weighs", limits=(-1000, 1000))
     effort: str = quantity("", "what it takes")
     refill_stop: bool = quantity(False, "one more stop with fresh water")
+    face_noon_sun: bool = quantity(False, "all arrays face south, or north in the south")
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,7 @@ def find_cures(loaded: LoadedTrip, cures: Sequence[Cure], bench: Bench | None = 
     failing = int((_hours(usual) > 0).sum())
     if failing == 0:
         return Cures(count, 0.0, 0, (), None, None, ())
-    offered = [(cure, _variant(cure, loaded)) for cure in cures]
+    offered = [(cure, cure_variant(cure, loaded)) for cure in cures]
     applied = [(cure, variant) for cure, variant in offered if variant is not None]
     skipped = tuple(cure.name for cure, variant in offered if variant is None)
     totals = bench.run([variant for _, variant in applied], years) if applied else usual[:0]
@@ -170,8 +171,12 @@ def _pairs(
             for (first, second, variant), own in zip(jobs, totals, strict=True)]  # fmt: skip
 
 
-def _variant(cure: Cure, loaded: LoadedTrip) -> Variant | None:
+def cure_variant(cure: Cure, loaded: LoadedTrip) -> Variant | None:
     """The cure over the trip; None where it changes nothing."""
+    if cure.face_noon_sun:
+        south = loaded.trip.route.stops[0].latitude_deg < 0
+        azimuth = {"van.solar.*.azimuth_deg": 0.0 if south else 180.0}
+        cure = cure.model_copy(update={"set": {**cure.set, **azimuth}})
     variant = variant_of(cure, loaded)
     refill = _refill_sets(loaded) if cure.refill_stop else {}
     if not refill:
@@ -183,12 +188,12 @@ def _variant(cure: Cure, loaded: LoadedTrip) -> Variant | None:
 
 def _both(first: Cure, second: Cure, loaded: LoadedTrip) -> Variant | None:
     """The second cure over a plan that has the first; None if either then changes nothing."""
-    one = _variant(first, loaded)
+    one = cure_variant(first, loaded)
     assert one is not None
     middle = laid_over(loaded, one.sets)
     origins = {key: replace(origin, value=one.sets[key]) if key in one.sets else origin
                for key, origin in loaded.origins.items()}  # fmt: skip
-    other = _variant(second, replace(middle, origins=origins))
+    other = cure_variant(second, replace(middle, origins=origins))
     if other is None:
         return None
     return Variant(

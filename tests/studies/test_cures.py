@@ -12,7 +12,7 @@ from offgrid_sim.errors import PlanError
 from offgrid_sim.plan.load import load_trip
 from offgrid_sim.report.why_sections import cures_section
 from offgrid_sim.studies.changes import read_changes
-from offgrid_sim.studies.cures import Cure, Cures, Tried, find_cures, usual_cures
+from offgrid_sim.studies.cures import Cure, Cures, Tried, cure_variant, find_cures, usual_cures
 from offgrid_sim.studies.cures_words import cure_words, cures_numbers, cures_sentence
 from offgrid_sim.studies.run import simulate
 
@@ -116,6 +116,17 @@ def test_more_driving_charges_more():
     drive = by_name(usual(), "one more hour of driving a day")
     assert drive.saved_h > 0
     assert drive.per_kg == np.inf
+
+
+@pytest.mark.parametrize(("latitude", "azimuth"), [(42.57, 180.0), (-42.57, 0.0)])
+def test_the_noon_sun_stands_in_the_south_or_in_the_north(latitude, azimuth):
+    loaded = load_trip(
+        TRIP, (*WEAK, "van.solar.0.azimuth_deg=90", f"route.stops.0.latitude_deg={latitude}")
+    )
+    tilt = next(one for one in usual_cures() if one.face_noon_sun)
+    variant = cure_variant(tilt, loaded)
+    assert variant is not None
+    assert variant.sets["van.solar.0.azimuth_deg"] == azimuth
 
 
 def test_numbers_are_plain_and_the_page_names_the_assumption():
