@@ -285,23 +285,27 @@ def _read_pvgis_tmy_csv(text: str, name: str) -> RawHours:
 
 def _read_pvgis_json(text: str, name: str) -> RawHours:
     try:
-        content = json.loads(text)
-    except ValueError:
+        return _read_pvgis_outputs(text, name)
+    except json.JSONDecodeError:
         raise WeatherFileError(
             f"{name}: is not complete JSON, so it is cut off or was edited; download it again."
         ) from None
-    outputs = content.get("outputs", {})
-    if "tmy_hourly" in outputs:
+
+
+def _read_pvgis_outputs(text: str, name: str) -> RawHours:
+    """JSON is parsed once only, by pvlib, where its kind shows: it is most of the time."""
+    if '"tmy_hourly"' in text:
         table, meta = iotools.read_pvgis_tmy(io.StringIO(text), pvgis_format="json")
         inputs = meta["inputs"]["location"]
         offset_h = inputs.get("irradiance_time_offset")
         return _pvgis_tmy(table, inputs, offset_h, "PVGIS typical year (json)")
-    if "hourly" in outputs:
+    if '"hourly"' in text:
         table, meta = iotools.read_pvgis_hourly(io.StringIO(text), pvgis_format="json")
         fixed = meta["inputs"].get("mounting_system", {}).get("fixed", {})
         database = meta["inputs"].get("meteo_data", {}).get("radiation_db", "")
         slope = fixed.get("slope", {}).get("value")
         return _pvgis_hourly(table, meta["inputs"]["location"], slope, database, name)
+    json.loads(text)
     raise WeatherFileError(
         f"{name}: JSON without hourly rows (outputs.hourly or outputs.tmy_hourly); in PVGIS choose "
         "the hourly or the typical-year download."

@@ -1,15 +1,18 @@
 """The cache on disk: shared, bounded, whole or not at all, and honest about damage."""
 
 import gzip
+import io
 import json
 import os
 import subprocess
 import sys
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from offgrid_sim.errors import WeatherUnavailable
-from offgrid_sim.weather.archive import SERVICES, held_years
+from offgrid_sim.weather.archive import SERVICES, ArchiveWeather, finished, held_years, store
 from offgrid_sim.weather.archive.asked import (
     PlaceYear,
     from_key,
@@ -19,10 +22,11 @@ from offgrid_sim.weather.archive.asked import (
 from offgrid_sim.weather.archive.fetch import fetch, wanted_years
 from offgrid_sim.weather.archive.store import ArchiveCache, default_folder, default_limit_bytes
 from offgrid_sim.weather.archive.web import Web
-from offgrid_sim.weather.table import Place
+from offgrid_sim.weather.table import COLUMNS, Place
 
 PVGIS = SERVICES["pvgis"]
 HERE = Place("Torla", 42.63, -0.11, 1030.0)
+JUNE = pd.date_range("2025-06-01", periods=30 * 24, freq="h", tz="UTC")
 
 
 def bring(cache, url, years=(2015,)):
@@ -188,13 +192,138 @@ def test_the_folder_and_the_limit_can_be_set(monkeypatch, tmp_path):
 def test_labels_need_every_year_of_the_span():
     assert labels_covered({2012, 2013, 2015}, (0,)) == (2012, 2013, 2015)
     assert labels_covered({2012, 2013, 2015}, (0, 1)) == (2012,)
-    import pandas as pd
-
     winter = pd.date_range("2025-11-30 23:00", periods=90 * 24, freq="h", tz="UTC")
-    june = pd.date_range("2025-06-01", periods=30 * 24, freq="h", tz="UTC")
     new_year_in_madrid = pd.date_range("2025-12-31 23:00", periods=10 * 24, freq="h", tz="UTC")
     year_end_in_lima = pd.date_range("2025-12-20 05:00", periods=12 * 24, freq="h", tz="UTC")
     assert year_offsets(winter) == (0, 1)
-    assert year_offsets(june) == (0,)
+    assert year_offsets(JUNE) == (0,)
     assert year_offsets(new_year_in_madrid) == (0,)
     assert year_offsets(year_end_in_lima) == (0,)
+
+
+# ---------------------------------------------------------------- copies
+
+
+@pytest.fixture
+def opened(folder):
+    """A year's hours through a fresh cache, and what was read of answers meanwhile."""
+
+    def block(limit_bytes=10**7):
+        cache = ArchiveCache(folder, limit_bytes)
+        texts = []
+        cache.text = lambda key: texts.append(key) or ArchiveCache.text(cache, key)
+        weather = ArchiveWeather([HERE], cache)
+        return weather.block(HERE, JUNE, weather.years(HERE, JUNE)), texts
+
+    return block
+
+
+def copies(folder):
+    return list(folder.glob("*.hours.npz"))
+
+
+def same(one, other):
+    for name in COLUMNS:
+        np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
+    return one.source == other.source
+
+
+def test_a_fetch_leaves_a_copy_that_is_read_instead_of_the_answer(folder, archive_server, opened):
+    bring(ArchiveCache(folder, 10**7), archive_server.url)
+    (copy,) = copies(folder)
+    quick, texts = opened()
+    assert texts == []
+    copy.unlink()
+    slow, texts = opened()
+    assert len(texts) == 1
+    assert same(quick, slow)
+    assert copies(folder) == [copy]  # made again
+    assert opened()[1] == []
+
+
+@pytest.mark.parametrize("damage", ["cut", "bit", "empty", "garbage", "another code", "pickle"])
+def test_a_copy_that_is_damaged_or_old_is_made_again(
+    folder, archive_server, opened, damage, monkeypatch
+):
+    bring(ArchiveCache(folder, 10**7), archive_server.url)
+    before, _ = opened()
+    (copy,) = copies(folder)
+    whole = copy.read_bytes()
+    middle = len(whole) // 2
+    pickled = io.BytesIO()
+    np.savez(pickled, label=np.array([{}], dtype=object), parts=np.zeros((6, 1), np.int32))
+    spoiled = {
+        "cut": whole[:middle],
+        "bit": whole[:middle] + bytes([whole[middle] ^ 1]) + whole[middle + 1 :],
+        "empty": b"",
+        "garbage": b"\x00garbage" * 100,
+        "another code": whole,
+        "pickle": pickled.getvalue(),
+    }[damage]
+    copy.write_bytes(spoiled)
+    if damage == "another code":
+        monkeypatch.setattr(finished, "code_digest", lambda: "another")
+    after, texts = opened()
+    assert len(texts) == 1
+    assert same(before, after)
+    assert copy.read_bytes() != spoiled
+    assert opened()[1] == []
+    assert not (folder / "damaged").exists()
+
+
+def test_a_refreshed_answer_is_not_served_from_the_old_copy(folder, archive_server, opened):
+    def warmer(handler):
+        content = json.loads(handler.text)
+        for row in content["outputs"]["hourly"]:
+            row["T2m"] += 5.0
+        handler.reply(200, json.dumps(content))
+
+    bring(ArchiveCache(folder, 10**7), archive_server.url)
+    (copy,) = copies(folder)
+    old = copy.read_bytes()
+    before, _ = opened()
+    archive_server.always = warmer
+    with Web(ArchiveCache(folder, 10**7), 5.0, lambda seconds: None) as web:
+        asked = wanted_years(PVGIS, [HERE], (2015,), (0,))
+        fetch(PVGIS, asked, ArchiveCache(folder, 10**7), web, archive_server.url, refresh=True)
+    copy.write_bytes(old)  # as another process might that had begun before
+    after, _ = opened()
+    np.testing.assert_allclose(after.temp_air_c - before.temp_air_c, 5.0, atol=1e-5)
+
+
+def test_a_damaged_answer_is_found_though_its_copy_is_sound(folder, archive_server, opened):
+    bring(ArchiveCache(folder, 10**7), archive_server.url)
+    only_file(folder).write_bytes(b"spoiled")
+    with pytest.raises(WeatherUnavailable, match="was damaged"):
+        opened()
+    assert copies(folder) == []
+
+
+def test_copies_count_in_the_limit_and_never_push_an_answer_out(folder, archive_server, opened):
+    bring(ArchiveCache(folder, 10**7), archive_server.url)
+    answer, copy = only_file(folder).stat().st_size, copies(folder)[0].stat().st_size
+    assert ArchiveCache(folder, 10**7).files.size_bytes() == answer + copy
+    tight = ArchiveCache(folder, int(2.2 * answer))
+    done = bring(tight, archive_server.url, (2015, 2016))
+    assert done.dropped == ()
+    assert len(held_years(tight)) == 2
+    assert tight.files.size_bytes() <= tight.files.limit_bytes
+    assert len(copies(folder)) == int(0.2 * answer >= copy)
+    assert opened(int(2.2 * answer))[0].ghi_w_m2.shape == (2, len(JUNE))
+
+
+def test_where_nothing_can_be_written_weather_is_read_all_the_same(
+    folder, archive_server, opened, monkeypatch
+):
+    bring(ArchiveCache(folder, 10**7), archive_server.url)
+    before, _ = opened()
+    copies(folder)[0].unlink()
+
+    def refuse(*args, **kwargs):
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr(store.tempfile, "mkstemp", refuse)
+    after, texts = opened()
+    assert len(texts) == 1
+    assert same(before, after)
+    assert copies(folder) == []

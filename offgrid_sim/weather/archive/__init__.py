@@ -23,12 +23,12 @@ from offgrid_sim.weather.archive.asked import (
     labels_covered,
     year_offsets,
 )
+from offgrid_sim.weather.archive.finished import FinishedYear, together
 from offgrid_sim.weather.archive.power import POWER
 from offgrid_sim.weather.archive.pvgis import PVGIS
 from offgrid_sim.weather.archive.service import Service
 from offgrid_sim.weather.archive.store import ArchiveCache
-from offgrid_sim.weather.files import FileWeather
-from offgrid_sim.weather.raw_hours import RawHours
+from offgrid_sim.weather.ready import Ready, block_of
 from offgrid_sim.weather.table import Place, WeatherBlock, WeatherSource
 
 __all__ = ["SERVICES", "ArchiveWeather", "held_horizons", "held_years"]
@@ -62,8 +62,10 @@ class ArchiveWeather:
     def __init__(self, together: Sequence[Place] = (), cache: ArchiveCache | None = None):
         self._together = tuple(together)
         self._cache = ArchiveCache() if cache is None else cache
-        self._held = held_years(self._cache)
-        self._opened: dict[tuple[PlaceYear, ...], FileWeather] = {}
+        self._held: dict[PlaceYear, list[int]] = {}
+        for one in held_years(self._cache):
+            self._held.setdefault(replace(one, year=0), []).append(one.year)
+        self._opened: dict[tuple[PlaceYear, ...], Ready] = {}
 
     def years(self, place: Place, times_utc: pd.DatetimeIndex) -> tuple[int, ...]:
         """Labels whose years are in the cache for every stop; WeatherUnavailable if none is."""
@@ -93,8 +95,8 @@ class ArchiveWeather:
         asked = tuple(PlaceYear.at(service.archive, place, year) for year in calendar)
         try:
             if asked not in self._opened:
-                self._opened[asked] = FileWeather([self._raw(service, one) for one in asked])
-            block = self._opened[asked].block(place, times_utc, years)
+                self._opened[asked] = together([self._year(service, a) for a in asked], place)
+            block = block_of(self._opened[asked], place, times_utc, years)
         except WeatherFileError as error:
             reason = str(error).rsplit(";", 1)[0]
             raise WeatherUnavailable(
@@ -111,26 +113,25 @@ class ArchiveWeather:
         return max(found, key=lambda pair: len(pair[1]))
 
     def _years_at(self, service: Service, place: Place) -> list[int]:
-        here = PlaceYear.at(service.archive, place, 0)
-        return [one.year for one in self._held if replace(one, year=0) == here]
+        return self._held.get(PlaceYear.at(service.archive, place, 0), [])
 
-    def _raw(self, service: Service, asked: PlaceYear) -> RawHours:
-        text = self._cache.text(asked.key)
-        if text is None and asked.key in self._cache.files.set_aside:
+    def _year(self, service: Service, asked: PlaceYear) -> FinishedYear:
+        try:
+            year = service.year(self._cache, asked)
+        except ValueError:
+            raise WeatherFileError(f"{service.called(asked)}: is not weather; fetch.") from None
+        if year is None and asked.key in self._cache.files.set_aside:
             raise WeatherUnavailable(
                 f"{service.called(asked)} was damaged in the cache and was set aside "
                 f"({self._cache.files.folder / 'damaged'}); run offgrid-sim weather fetch again "
                 "while online, or this run again to do without that year."
             )
-        if text is None:
+        if year is None:
             raise WeatherUnavailable(
                 f"{service.called(asked)} has just been dropped from the cache; run offgrid-sim "
                 "weather fetch again while online."
             )
-        try:
-            return service.hours(text, asked)
-        except ValueError:
-            raise WeatherFileError(f"{service.called(asked)}: is not weather; fetch.") from None
+        return year
 
     def _not_fetched(self, place: Place, offsets: Sequence[int], year: int | None = None) -> str:
         """One sentence on what is missing at a stop, with the command that brings it."""
@@ -160,7 +161,6 @@ def _source(source: WeatherSource, place: Place, years: Sequence[int]) -> Weathe
     return replace(
         source,
         kind="archive",
-        name=source.name.split(" and ")[0],
         years=str(first) if first == last else f"{first}–{last}",
         notes=notes,
     )

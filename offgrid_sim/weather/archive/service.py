@@ -10,14 +10,12 @@ from dataclasses import dataclass, replace
 from typing import NoReturn
 from urllib.parse import urlsplit
 
-import numpy as np
-
 from offgrid_sim.errors import OffgridError, WeatherFileError
 from offgrid_sim.weather.archive.asked import PlaceYear
+from offgrid_sim.weather.archive.finished import FinishedYear, finished, packed, unpacked
+from offgrid_sim.weather.archive.store import AnswerFiles, ArchiveCache
 from offgrid_sim.weather.archive.web import ArchiveFaultError, Question
-from offgrid_sim.weather.files import FileWeather
 from offgrid_sim.weather.raw_hours import RawHours
-from offgrid_sim.weather.repair import SUNLIGHT, grids_of
 
 MOST_ABSENT_H = 6
 """Hours that may lack at the two ends of a year; holes inside are for weather/repair.py."""
@@ -57,35 +55,74 @@ class Service:
 
     def question(self, asked: PlaceYear, base_url: str | None = None) -> Question:
         """The request for one year at one place."""
+        checked: list[FinishedYear] = []
+
+        def usable(text: str) -> None:
+            checked[:] = [self.checked(text, asked)]
+
+        def stored(files: AnswerFiles) -> None:
+            for year in checked:
+                keep_copy(files, asked, year, files.checksum(asked.key))
+
         return Question(
             key=asked.key,
             called=self.called(asked),
             url=self.url(base_url),
             params=self.params(asked),
-            usable=lambda text: self._usable(text, asked),
+            usable=usable,
             refusal=self.refusal,
+            stored=stored,
         )
+
+    def year(self, cache: ArchiveCache, asked: PlaceYear) -> FinishedYear | None:
+        """A finished year from the cache; None if its answer is not there or was damaged.
+
+        Raises WeatherFileError where the answer is no weather.
+        """
+        checksum = cache.files.checksum(asked.key)
+        copy = cache.files.copy(asked.key) if checksum else None
+        year = unpacked(copy, checksum) if copy and checksum else None
+        if year is not None:
+            cache.files.used(asked.key)
+            return year
+        text = cache.text(asked.key)
+        if text is None:
+            return None
+        year = finished(self.hours(text, asked))
+        keep_copy(cache.files, asked, year, checksum)
+        return year
 
     def hours(self, text: str, asked: PlaceYear) -> RawHours:
         """Rows of a stored answer, named for messages."""
         name = self.called(asked)
         return replace(self.read(text, name), file_name=name)
 
-    def _usable(self, text: str, asked: PlaceYear) -> None:
-        """Refuse an answer that weather/repair.py could not mend, or that lacks hours.
+    def checked(self, text: str, asked: PlaceYear) -> FinishedYear:
+        """The year of an answer that is worth keeping: it could be mended and lacks no hours.
 
-        ValueError if it is not whole JSON, which is worth another try.
+        ArchiveFaultError otherwise; ValueError if it is not whole JSON, which is worth another
+        try.
         """
         name = self.called(asked)
-        json.loads(text)
+        if not text.startswith("{"):
+            raise ValueError("not JSON")
         try:
-            raw = self.hours(text, asked)
-            absent = _absent_hours(raw, asked.year)
-            FileWeather([raw])
+            year = finished(self.hours(text, asked))
         except WeatherFileError as error:
+            json.loads(text)
             _refuse(name, str(error).removeprefix(f"{name}: ").rsplit(";", 1)[0])
+        absent = _hours_in(asked.year) - year.hours_in(asked.year)
         if absent > MOST_ABSENT_H:
             _refuse(name, f"{absent} of the year's {_hours_in(asked.year)} hours are not there")
+        return year
+
+
+def keep_copy(
+    files: AnswerFiles, asked: PlaceYear, year: FinishedYear, checksum: str | None
+) -> None:
+    """Keep the compact copy of a year whose stored answer has that checksum, if there is room."""
+    if checksum is not None:
+        files.keep_copy(asked.key, packed(year, checksum))
 
 
 def _refuse(name: str, why: str) -> NoReturn:
@@ -94,12 +131,3 @@ def _refuse(name: str, why: str) -> NoReturn:
 
 def _hours_in(year: int) -> int:
     return 8784 if calendar.isleap(year) else 8760
-
-
-def _absent_hours(raw: RawHours, year: int) -> int:
-    """Hours of the calendar year without temperature or sunlight after repair."""
-    (grid,) = grids_of(replace(raw, typical=False))
-    sunlight = next(grid.values[c] for c in SUNLIGHT if c in grid.values)
-    have = ~np.isnan(grid.values["temp_air_c"]) & ~np.isnan(sunlight)
-    own = grid.hour_starts()[have].astype("datetime64[Y]").astype(int) + 1970 == year
-    return _hours_in(year) - int(own.sum())

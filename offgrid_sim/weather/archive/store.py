@@ -2,14 +2,16 @@
 
 A backend of requests-cache without a database: files appear whole (written aside, then renamed),
 so two processes cannot lock each other out, and one damaged file spoils one year only. A file that
-cannot be read is set aside in ``damaged/`` and remembered in ``set_aside``; nothing is deleted but
-the files longest not used, when all together exceed the limit.
+cannot be read is set aside in ``damaged/`` and remembered in ``set_aside``. Beside an answer may
+lie a copy of what was made of it (finished.py): quicker to read, lost without harm. Nothing is
+deleted but copies, and then the files longest not used, when all together exceed the limit.
 """
 
 from __future__ import annotations
 
 import contextlib
 import gzip
+import hashlib
 import json
 import os
 import tempfile
@@ -27,8 +29,9 @@ from requests_cache.serializers import CattrStage, SerializerPipeline, Stage
 from offgrid_sim.errors import WeatherUnavailable
 
 LIMIT_MB = 500
-"""Some 3,000 place-years of about 150 kB; OFFGRID_SIM_ARCHIVE_MB sets another limit."""
+"""Some 2,000 place-years of 150 kB with copies of 100 kB; OFFGRID_SIM_ARCHIVE_MB changes it."""
 SUFFIX = ".json.gz"
+COPY_SUFFIX = ".hours.npz"
 _ABANDONED_AFTER_S = 86400.0
 
 
@@ -111,30 +114,66 @@ class AnswerFiles(BaseStorage):
     def __setitem__(self, key: str, answer: CachedResponse) -> None:
         """Keep an answer; the file appears whole or not at all."""
         packed = self.serializer.dumps(answer)
-        scratch: str | None = None
         try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            handle, scratch = tempfile.mkstemp(dir=self.folder, prefix=".writing-")
-            with os.fdopen(handle, "wb") as file:
-                file.write(packed)
-                file.flush()
-                os.fsync(file.fileno())
-            os.chmod(scratch, 0o644)
-            os.replace(scratch, self.path(key))
+            self._write(self.path(key), packed)
         except OSError as error:
             raise WeatherUnavailable(
                 f"{self.folder}: the weather cache cannot be written "
                 f"({(error.strerror or str(error)).lower()}); free space, mend its rights or set "
                 "OFFGRID_SIM_CACHE to another folder."
             ) from error
+        self._drop_oldest(keep=self.path(key))
+
+    def _write(self, path: Path, content: bytes) -> None:
+        """Write aside, then rename. OSError if it cannot be done; nothing half is left."""
+        scratch: str | None = None
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            handle, scratch = tempfile.mkstemp(dir=self.folder, prefix=".writing-")
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            os.chmod(scratch, 0o644)
+            os.replace(scratch, path)
         finally:
             if scratch is not None:
                 with contextlib.suppress(OSError):
                     os.unlink(scratch)
-        self._drop_oldest(keep=self.path(key))
+
+    def checksum(self, key: str) -> str | None:
+        """SHA-256 of an answer's file, sound or not; None if there is none that can be read."""
+        try:
+            return hashlib.sha256(self.path(key).read_bytes()).hexdigest()
+        except OSError:
+            return None
+
+    def used(self, key: str) -> None:
+        """Remember that an answer was used just now, by itself or by its copy."""
+        for path in (self.path(key), self.copy_path(key)):
+            with contextlib.suppress(OSError):
+                os.utime(path)
+
+    def copy_path(self, key: str) -> Path:
+        """Where the quick copy of an answer's content lies."""
+        return self.folder / f"{key}{COPY_SUFFIX}"
+
+    def copy(self, key: str) -> bytes | None:
+        """The quick copy of an answer's content, sound or not; None if there is none."""
+        try:
+            return self.copy_path(key).read_bytes()
+        except OSError:
+            return None
+
+    def keep_copy(self, key: str, content: bytes) -> None:
+        """Keep a quick copy if the limit leaves room for it; without one all works, but slower."""
+        if self.size_bytes() + len(content) <= self.limit_bytes:
+            with contextlib.suppress(OSError):
+                self._write(self.copy_path(key), content)
 
     def __delitem__(self, key: str) -> None:
-        """Forget an answer."""
+        """Forget an answer and its copy."""
+        self._drop_copy(key)
         try:
             self.path(key).unlink()
         except OSError:
@@ -164,11 +203,16 @@ class AnswerFiles(BaseStorage):
 
     def _put_aside(self, path: Path) -> None:
         """Move a damaged file out of the way without losing it."""
+        self._drop_copy(path.name.removesuffix(SUFFIX))
         aside = path.parent / "damaged" / path.name
         with contextlib.suppress(OSError):
             aside.parent.mkdir(exist_ok=True)
             os.replace(path, aside)
         self.set_aside.append(path.name.removesuffix(SUFFIX))
+
+    def _drop_copy(self, key: str) -> None:
+        with contextlib.suppress(OSError):
+            self.copy_path(key).unlink()
 
     def _all_files(self) -> list[tuple[float, int, Path]]:
         """(last use, bytes, path) of every file; one that just vanished is not an error."""
@@ -181,12 +225,16 @@ class AnswerFiles(BaseStorage):
         return found
 
     def _drop_oldest(self, keep: Path) -> None:
-        """Remove what was longest not used until the limit holds, and abandoned scratch files."""
-        files = self._all_files()
+        """Remove what was longest not used until the limit holds, and abandoned scratch files.
+
+        Copies go before answers: they can be made again without a network.
+        """
+        files = sorted(self._all_files(), key=lambda file: (file[2].name.endswith(SUFFIX), file))
         excess = sum(size for _, size, _ in files) - self.limit_bytes
-        for used, size, path in sorted(files):
+        for used, size, path in files:
             abandoned = path.name.startswith(".") and used < time.time() - _ABANDONED_AFTER_S
-            if path == keep or not (abandoned or (excess > 0 and path.name.endswith(SUFFIX))):
+            ours = path.name.endswith((SUFFIX, COPY_SUFFIX))
+            if path == keep or not (abandoned or (excess > 0 and ours)):
                 continue
             with contextlib.suppress(OSError):
                 path.unlink()

@@ -22,7 +22,7 @@ from requests_cache import NEVER_EXPIRE, CachedSession
 
 from offgrid_sim import __version__
 from offgrid_sim.errors import WeatherUnavailable
-from offgrid_sim.weather.archive.store import ArchiveCache
+from offgrid_sim.weather.archive.store import AnswerFiles, ArchiveCache
 
 TIMEOUT_S = 30.0
 WAITS_S = (1.0, 2.0, 4.0)
@@ -61,7 +61,10 @@ class _Again(Exception):  # noqa: N818
 
 @dataclass(frozen=True)
 class Question:
-    """One request: ``usable`` raises ArchiveFaultError or ValueError (not JSON) for its body."""
+    """One request: ``usable`` raises ArchiveFaultError or ValueError (not JSON) for its body.
+
+    ``stored`` is called once a new answer lies in the cache.
+    """
 
     key: str
     called: str
@@ -69,6 +72,7 @@ class Question:
     params: Mapping[str, str]
     usable: Callable[[str], None]
     refusal: Callable[[str], str]
+    stored: Callable[[AnswerFiles], None] = lambda files: None
 
 
 class _WholeAnswers(HTTPAdapter):
@@ -104,6 +108,7 @@ class Web:
     ):
         self._timeout_s = timeout_s
         self._sleep = sleep
+        self._files = cache.files
         self._adapter = _WholeAnswers()
         self._adapter.deadline_s = timeout_s
         self._session = CachedSession(
@@ -160,6 +165,7 @@ class Web:
             raise _of_status(answer, question)
         fresh = not getattr(answer, "from_cache", False)
         if fresh:
+            question.stored(self._files)
             self._sleep(PAUSE_BETWEEN_S)
         return fresh
 
