@@ -8,6 +8,7 @@ Set ``NUMBA_DISABLE_JIT=1`` to run the very same functions as plain Python.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import shutil
@@ -27,12 +28,15 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 
 def source_key(package_dir: Path) -> str:
-    """Hex digest over the text of all compiled rooms, numba and Python versions."""
+    """Hex digest over the text of all compiled rooms and of this file (compiler options), and
+    the versions of numba and Python."""
     digest = hashlib.sha256(f"{numba.__version__} {sys.version}".encode())
+    files = [package_dir / "compiled.py"]
     for room in _COMPILED_ROOMS:
-        for path in sorted((package_dir / room).glob("*.py")):
-            digest.update(path.name.encode())
-            digest.update(path.read_bytes())
+        files += sorted((package_dir / room).glob("*.py"))
+    for path in files:
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
 
 
@@ -57,9 +61,10 @@ def cache_folder(package_dir: Path = Path(__file__).parent) -> Path | None:
 def _drop_old(root: Path, keep: Path) -> None:
     """Remove machine code of sources not used for a month."""
     oldest = time.time() - _KEEP_OLD_DAYS * 86400
-    for folder in root.iterdir():
-        if folder != keep and folder.is_dir() and folder.stat().st_mtime < oldest:
-            shutil.rmtree(folder, ignore_errors=True)
+    with contextlib.suppress(OSError):  # another process may be tidying up too
+        for folder in root.iterdir():
+            if folder != keep and folder.is_dir() and folder.stat().st_mtime < oldest:
+                shutil.rmtree(folder, ignore_errors=True)
 
 
 _FOLDER = cache_folder()
