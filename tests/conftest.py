@@ -224,6 +224,12 @@ class _Handler(BaseHTTPRequestHandler):
             self.close_connection = True
 
 
+@pytest.fixture(scope="session")
+def new_archive_server():
+    """Makes servers for fixtures that outlive a test; whoever calls it stops it."""
+    return ArchiveServer
+
+
 @pytest.fixture
 def archive_server():
     server = ArchiveServer()

@@ -4,6 +4,7 @@ import gzip
 import io
 import json
 import os
+import shutil
 import subprocess
 import sys
 
@@ -39,6 +40,20 @@ def folder(tmp_path):
     return tmp_path / "archive"
 
 
+@pytest.fixture(scope="module")
+def stock(tmp_path_factory, new_archive_server):
+    """One year, fetched once for all tests that only need it to be there."""
+    server, folder = new_archive_server(), tmp_path_factory.mktemp("stock") / "archive"
+    bring(ArchiveCache(folder, 10**7), server.url)
+    server.stop()
+    return folder
+
+
+@pytest.fixture
+def filled(folder, stock):
+    shutil.copytree(stock, folder)
+
+
 def only_file(folder):
     (path,) = folder.glob("*.json.gz")
     return path
@@ -57,16 +72,16 @@ def test_keys_are_the_same_for_every_way_of_writing_a_number():
     assert from_key("notes") is None
 
 
-def test_what_is_stored_is_packed_json_that_others_can_read(folder, archive_server):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
+@pytest.mark.usefixtures("filled")
+def test_what_is_stored_is_packed_json_that_others_can_read(folder):
     stored = json.loads(gzip.decompress(only_file(folder).read_bytes()))
     assert stored["status_code"] == 200
     assert len(json.loads(stored["_content"])["outputs"]["hourly"]) == 8760
     assert b"pickle" not in only_file(folder).read_bytes()
 
 
+@pytest.mark.usefixtures("filled")
 def test_a_copied_folder_serves_another_machine(folder, tmp_path, archive_server):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     archive_server.stop()
     os.rename(folder, tmp_path / "elsewhere")
     done = bring(ArchiveCache(tmp_path / "elsewhere", 10**7), "https://another.invalid")
@@ -74,8 +89,8 @@ def test_a_copied_folder_serves_another_machine(folder, tmp_path, archive_server
 
 
 @pytest.mark.parametrize("damage", ["cut", "bit", "empty", "garbage", "other json"])
+@pytest.mark.usefixtures("filled")
 def test_a_damaged_file_is_set_aside_said_and_fetched_again(folder, archive_server, damage):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     path = only_file(folder)
     whole = path.read_bytes()
     middle = len(whole) // 2
@@ -96,16 +111,16 @@ def test_a_damaged_file_is_set_aside_said_and_fetched_again(folder, archive_serv
     assert bring(ArchiveCache(folder, 10**7), archive_server.url).already == 1
 
 
+@pytest.mark.usefixtures("filled")
 def test_a_file_held_by_another_process_is_read_all_the_same(folder, archive_server):
     fcntl = pytest.importorskip("fcntl")
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     with only_file(folder).open("rb+") as held:
         fcntl.flock(held, fcntl.LOCK_EX)
         assert bring(ArchiveCache(folder, 10**7), archive_server.url).already == 1
 
 
+@pytest.mark.usefixtures("filled")
 def test_a_file_that_may_not_be_read_is_one_sentence(folder, archive_server, monkeypatch):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     path = only_file(folder)
 
     def refuse(self):
@@ -137,8 +152,8 @@ def test_a_file_in_place_of_the_folder_is_one_sentence(folder, archive_server):
     assert folder.read_text(encoding="utf-8") == "in the way"
 
 
+@pytest.mark.usefixtures("filled")
 def test_the_limit_drops_what_was_longest_not_used(folder, archive_server):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     one = only_file(folder).stat().st_size
     cache = ArchiveCache(folder, int(3.5 * one))
     bring(cache, archive_server.url, (2013, 2014))
@@ -228,8 +243,8 @@ def same(one, other):
     return one.source == other.source
 
 
-def test_a_fetch_leaves_a_copy_that_is_read_instead_of_the_answer(folder, archive_server, opened):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
+@pytest.mark.usefixtures("filled")
+def test_a_fetch_leaves_a_copy_that_is_read_instead_of_the_answer(folder, opened):
     (copy,) = copies(folder)
     quick, texts = opened()
     assert texts == []
@@ -242,10 +257,8 @@ def test_a_fetch_leaves_a_copy_that_is_read_instead_of_the_answer(folder, archiv
 
 
 @pytest.mark.parametrize("damage", ["cut", "bit", "empty", "garbage", "another code", "pickle"])
-def test_a_copy_that_is_damaged_or_old_is_made_again(
-    folder, archive_server, opened, damage, monkeypatch
-):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
+@pytest.mark.usefixtures("filled")
+def test_a_copy_that_is_damaged_or_old_is_made_again(folder, opened, damage, monkeypatch):
     before, _ = opened()
     (copy,) = copies(folder)
     whole = copy.read_bytes()
@@ -271,6 +284,7 @@ def test_a_copy_that_is_damaged_or_old_is_made_again(
     assert not (folder / "damaged").exists()
 
 
+@pytest.mark.usefixtures("filled")
 def test_a_refreshed_answer_is_not_served_from_the_old_copy(folder, archive_server, opened):
     def warmer(handler):
         content = json.loads(handler.text)
@@ -278,7 +292,6 @@ def test_a_refreshed_answer_is_not_served_from_the_old_copy(folder, archive_serv
             row["T2m"] += 5.0
         handler.reply(200, json.dumps(content))
 
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     (copy,) = copies(folder)
     old = copy.read_bytes()
     before, _ = opened()
@@ -291,16 +304,16 @@ def test_a_refreshed_answer_is_not_served_from_the_old_copy(folder, archive_serv
     np.testing.assert_allclose(after.temp_air_c - before.temp_air_c, 5.0, atol=1e-5)
 
 
-def test_a_damaged_answer_is_found_though_its_copy_is_sound(folder, archive_server, opened):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
+@pytest.mark.usefixtures("filled")
+def test_a_damaged_answer_is_found_though_its_copy_is_sound(folder, opened):
     only_file(folder).write_bytes(b"spoiled")
     with pytest.raises(WeatherUnavailable, match="was damaged"):
         opened()
     assert copies(folder) == []
 
 
+@pytest.mark.usefixtures("filled")
 def test_copies_count_in_the_limit_and_never_push_an_answer_out(folder, archive_server, opened):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
     answer, copy = only_file(folder).stat().st_size, copies(folder)[0].stat().st_size
     assert ArchiveCache(folder, 10**7).files.size_bytes() == answer + copy
     tight = ArchiveCache(folder, int(2.2 * answer))
@@ -312,10 +325,8 @@ def test_copies_count_in_the_limit_and_never_push_an_answer_out(folder, archive_
     assert opened(int(2.2 * answer))[0].ghi_w_m2.shape == (2, len(JUNE))
 
 
-def test_where_nothing_can_be_written_weather_is_read_all_the_same(
-    folder, archive_server, opened, monkeypatch
-):
-    bring(ArchiveCache(folder, 10**7), archive_server.url)
+@pytest.mark.usefixtures("filled")
+def test_where_nothing_can_be_written_weather_is_read_all_the_same(folder, opened, monkeypatch):
     before, _ = opened()
     copies(folder)[0].unlink()
 
