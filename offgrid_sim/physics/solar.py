@@ -37,8 +37,19 @@ class Sun:
 def sun_at_mid_hour(
     times_utc: pd.DatetimeIndex, latitude_deg: float, longitude_deg: float, altitude_m: float = 0.0
 ) -> Sun:
-    """Where the sun stands at the middle of each hour that starts at ``times_utc``."""
-    middle = times_utc + pd.Timedelta(minutes=30)
+    """Where the sun stands at the middle of each hour that starts at ``times_utc``.
+
+    ``times_utc`` are contiguous hours; the last answers are kept.
+    """
+    return _sun(times_utc[0], len(times_utc), latitude_deg, longitude_deg, altitude_m)
+
+
+@lru_cache(maxsize=128)
+def _sun(
+    first_utc: pd.Timestamp, hours: int, latitude_deg: float, longitude_deg: float,
+    altitude_m: float,
+) -> Sun:  # fmt: skip
+    middle = pd.date_range(first_utc, periods=hours, freq="h") + pd.Timedelta(minutes=30)
     place = pvlib.solarposition.get_solarposition(
         middle, latitude_deg, longitude_deg, altitude=altitude_m
     )

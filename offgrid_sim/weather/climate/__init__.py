@@ -78,7 +78,7 @@ class ClimateWeather:
         labels = tuple(int(year) for year in years)
         span = _Span(times_utc, climate.monthly.longitude_deg)
         columns = {name: np.empty((len(labels), len(times_utc))) for name in COLUMNS}
-        clear = clear_hours(span.hours_utc, *climate.position)
+        clear = _clear_span(span.hours_utc[0], len(span.hours_utc), *climate.position)
         for first in range(0, len(labels), YEARS_AT_ONCE):
             rows = slice(first, first + YEARS_AT_ONCE)
             for name, hours in _generate(climate, self.seed, labels[rows], span, clear).items():
@@ -105,6 +105,16 @@ class ClimateWeather:
 def prepare(place: Place) -> PlaceClimate:
     """A place's climate, kept for the next call. Raises WeatherUnavailable when out of reach."""
     return place_climate(monthly_climate(place))
+
+
+@lru_cache(maxsize=128)
+def _clear_span(
+    first_utc: pd.Timestamp, hours: int, latitude_deg: float, longitude_deg: float,
+    altitude_m: float,
+) -> ClearHours:  # fmt: skip
+    """Clear hours of a span; all chunks of years of one stop share them."""
+    times_utc = pd.date_range(first_utc, periods=hours, freq="h")
+    return clear_hours(times_utc, latitude_deg, longitude_deg, altitude_m)
 
 
 class _Span:
