@@ -12,8 +12,8 @@ from rich.console import Console
 
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.plan.loaded import LoadedTrip
-from offgrid_sim.studies.causes import Causes, causes_numbers, find_causes
-from offgrid_sim.studies.causes_words import why_words
+from offgrid_sim.studies.causes import Causes, find_causes
+from offgrid_sim.studies.causes_words import causes_numbers, why_words
 from offgrid_sim.studies.changes import read_changes
 from offgrid_sim.studies.cures import Cure, Cures, find_cures, usual_cures
 from offgrid_sim.studies.cures_words import cures_numbers, cures_sentence

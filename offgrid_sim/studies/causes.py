@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -290,36 +289,3 @@ def _run_before(dull: np.ndarray, first_day: int, last_day: int) -> int:
     while start >= 0 and dull[start]:
         start -= 1
     return max(end - start, 0)
-
-
-def causes_numbers(causes: Causes, with_places: bool = True) -> dict[str, Any]:
-    """The machine interface: plain numbers of all that was found."""
-    from offgrid_sim.studies.causes_words import why_words
-
-    def effect(one: Effect) -> dict[str, Any]:
-        return {"key": one.key, "cause": one.cause, "remedy": one.remedy,
-                "saved_h": round(one.saved_h, 3), "would_have_held": one.held}  # fmt: skip
-
-    return {
-        "year": causes.year,
-        "whole_year": [effect(one) for one in causes.whole_year],
-        "episodes": [
-            {
-                "kind": why.episode.kind,
-                "start": why.episode.start.isoformat(),
-                "end": why.episode.end.isoformat(),
-                "hours": round(why.episode.hours, 3),
-                "place": why.episode.place if with_places else "",
-                "dull_days": why.episode.dull_days,
-                "words": why_words(why),
-                "causes": [effect(one) for one in why.effects],
-                "interactions": [
-                    {"keys": list(one.keys), "alone_h": [round(h, 3) for h in one.alone_h],
-                     "both_h": round(one.both_h, 3), "extra_h": round(one.extra_h, 3),
-                     "would_have_held": one.held}
-                    for one in why.interactions
-                ],
-            }
-            for why in causes.whys
-        ],
-    }  # fmt: skip

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from offgrid_sim.outcome.verdict import day
-from offgrid_sim.studies.causes import Effect, Episode, Interaction, Why
+from offgrid_sim.studies.causes import Causes, Effect, Episode, Interaction, Why
 
 WHAT = {"blackout": "Dark", "thaw": "Freezer thawing", "fridge_cutout": "Fridge cut out"}
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
@@ -81,3 +83,35 @@ def _verdict(effect: Effect) -> str:
 
 def _row(parts: list[str], word: str = "and") -> str:
     return f" {word} ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else parts[0]
+
+
+def causes_numbers(causes: Causes, with_places: bool = True) -> dict[str, Any]:
+    """The machine interface: plain numbers of all that was found."""
+
+    def effect(one: Effect) -> dict[str, Any]:
+        return {"key": one.key, "cause": one.cause, "remedy": one.remedy,
+                "saved_h": round(one.saved_h, 3), "would_have_held": one.held}  # fmt: skip
+
+    return {
+        "year": causes.year,
+        "whole_year": [effect(one) for one in causes.whole_year],
+        "episodes": [
+            {
+                "kind": why.episode.kind,
+                "start": why.episode.start.isoformat(),
+                "end": why.episode.end.isoformat(),
+                "hours": round(why.episode.hours, 3),
+                "place": why.episode.place if with_places else "",
+                "dull_days": why.episode.dull_days,
+                "words": why_words(why),
+                "causes": [effect(one) for one in why.effects],
+                "interactions": [
+                    {"keys": list(one.keys), "alone_h": [round(h, 3) for h in one.alone_h],
+                     "both_h": round(one.both_h, 3), "extra_h": round(one.extra_h, 3),
+                     "would_have_held": one.held}
+                    for one in why.interactions
+                ],
+            }
+            for why in causes.whys
+        ],
+    }  # fmt: skip

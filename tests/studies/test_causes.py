@@ -13,9 +13,9 @@ import pytest
 
 from offgrid_sim.engine.prepare import prepare
 from offgrid_sim.plan.load import load_trip
-from offgrid_sim.studies.causes import Interaction, causes_numbers, find_causes
+from offgrid_sim.studies.causes import Interaction, find_causes
 from offgrid_sim.studies.causes_influences import average_sun, influences
-from offgrid_sim.studies.causes_words import interaction_words, why_words
+from offgrid_sim.studies.causes_words import causes_numbers, interaction_words, why_words
 from offgrid_sim.studies.run import simulate
 from offgrid_sim.weather.sources import providers
 
