@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -13,8 +12,12 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from offgrid_sim.cli.output import report_path, write_text
-from offgrid_sim.compiled import is_warm
+from offgrid_sim.cli.options import (
+    output_options,
+    say_if_cold,
+    sets_option,
+)
+from offgrid_sim.cli.output import hand_over, report_path
 from offgrid_sim.errors import PlanError
 from offgrid_sim.plan.draft import Origin
 from offgrid_sim.plan.kinds import kind_of_file
@@ -35,10 +38,8 @@ from offgrid_sim.studies.chamber_words import chamber_sentence, hours_words
     type=click.FloatRange(-10, 60),
     help="Chamber temperature, C; may be given several times. Else 16, 25, 32, 43.",
 )
-@click.option("--set", "sets", multiple=True, metavar="KEY=VALUE", help="Override a plan value.")
-@click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
-@click.option("--no-report", is_flag=True, help="Write no report.")
-@click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
+@sets_option
+@output_options
 def command(
     fridge: Path,
     ambients: tuple[float, ...],
@@ -57,21 +58,24 @@ def command(
       offgrid-sim chamber configs/vans/winter_upright.toml --set van.fridge.wall_mm=50
     """
     model, origins, files = load_fridge(fridge, sets)
-    if not is_warm():
-        click.echo("First run: compiling the simulation, about 15 s, once.", err=True)
+    say_if_cold()
     test = chamber_test(model, ambients or AMBIENTS_C)
-    where: Path | None = None
-    if not no_report:
-        where = out or report_path(f"{fridge.stem}_chamber.html")
-        write_text(where, chamber_page(test, origins, files))
-    if as_json:
-        rows = [dataclasses.asdict(row) for row in test.rows]
-        click.echo(json.dumps({"fridge": model.model_dump(mode="json"), "ua_w_k": test.ua_w_k,
-                               "ambients": rows}, allow_nan=False))  # fmt: skip
-    else:
-        tell(test)
-    if where is not None:
-        click.echo(f"Report: {where}", err=as_json)
+    hand_over(
+        None if no_report else lambda: chamber_page(test, origins, files),
+        out or report_path(f"{fridge.stem}_chamber.html"),
+        lambda: as_numbers(test),
+        lambda: tell(test),
+        as_json,
+    )
+
+
+def as_numbers(test: ChamberTest) -> dict[str, Any]:
+    """The machine interface of ``chamber``: one JSON object."""
+    return {
+        "fridge": test.fridge.model_dump(mode="json"),
+        "ua_w_k": test.ua_w_k,
+        "ambients": [dataclasses.asdict(row) for row in test.rows],
+    }
 
 
 def load_fridge(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,8 +11,16 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from offgrid_sim.cli.output import report_path, write_text
-from offgrid_sim.cli.run import weather_choice
+from offgrid_sim.cli.options import (
+    output_options,
+    say_if_cold,
+    season_options,
+    seed_option,
+    weather_choice,
+    weather_option,
+    years_option,
+)
+from offgrid_sim.cli.output import hand_over, report_path
 from offgrid_sim.errors import PlanError
 from offgrid_sim.plan.kinds import kind_of_file
 from offgrid_sim.plan.load import load_trip
@@ -35,14 +42,11 @@ from offgrid_sim.studies.compare_words import compare_numbers, compare_sentence
     help="One more plan: the first one with this value. Can be given again.",
 )
 @click.option("--set", "sets", multiple=True, metavar="KEY=VALUE", help="Override it in all plans.")
-@click.option("--season", type=click.Choice(["spring", "summer", "autumn", "winter"]))
-@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), help="First day, 2026-12-01.")
-@click.option("--weather", metavar="FILE|climate|archive", help="Weather of all plans.")
-@click.option("--years", type=click.IntRange(1, 2000), help="Weather years to run.")
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Start of the random numbers.")
-@click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
-@click.option("--no-report", is_flag=True, help="Write no report.")
-@click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
+@season_options
+@weather_option
+@years_option()
+@seed_option
+@output_options
 def command(
     plans: tuple[Path, ...],
     trip: Path | None,
@@ -72,17 +76,15 @@ def command(
         "season": season, "start": start.date() if start else None,
         "weather": weather_choice(weather, years, seed),
     })  # fmt: skip
+    say_if_cold()
     found = compare(named)
-    where: Path | None = None
-    if not no_report:
-        where = out or report_path("compare.html")
-        write_text(where, _page(found))
-    if as_json:
-        click.echo(json.dumps(compare_numbers(found), allow_nan=False))
-    else:
-        tell(found)
-    if where is not None:
-        click.echo(f"Report: {where}", err=as_json)
+    hand_over(
+        None if no_report else lambda: _page(found),
+        out or report_path("compare.html"),
+        lambda: compare_numbers(found),
+        lambda: tell(found),
+        as_json,
+    )
 
 
 def _page(found: Comparison) -> str:

@@ -30,15 +30,15 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "stress": (
         "offgrid_sim.cli.stress:command",
-        "Hard cases: what gives way first, and after how long.",
+        "Put a trip through hard cases: what gives way first, and after how long?",
     ),
     "compare": (
         "offgrid_sim.cli.compare:command",
-        "Hold plans side by side through the same weather years.",
+        "Hold two or more plans side by side through the same weather years.",
     ),
     "size": (
         "offgrid_sim.cli.size:command",
-        "How many watts and amp-hours? By risk over many weather years.",
+        "Find how many watts of panel and how much battery by risk over many winters.",
     ),
     "weather": (
         "offgrid_sim.cli.weather:command",

@@ -1,11 +1,16 @@
-"""Where results go, and writing them whole or not at all."""
+"""Where results go: a report file, one JSON object or words; files whole or not at all."""
 
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+
+import click
 
 from offgrid_sim.errors import OutputError
 
@@ -38,3 +43,25 @@ def write_text(path: Path, text: str) -> None:
         if scratch is not None:
             with contextlib.suppress(OSError):
                 os.unlink(scratch)
+
+
+def hand_over(
+    page: Callable[[], str] | None,
+    where: Path,
+    numbers: Callable[[], dict[str, Any]],
+    words: Callable[[], None],
+    as_json: bool,
+) -> None:
+    """Give a result to the user: the report first, then numbers or words, then where it lies.
+
+    With ``as_json`` one JSON object goes to standard output and nothing else there. ``page`` is
+    None where no report is wanted.
+    """
+    if page is not None:
+        write_text(where, page())
+    if as_json:
+        click.echo(json.dumps(numbers(), allow_nan=False))
+    else:
+        words()
+    if page is not None:
+        click.echo(f"Report: {where}", err=as_json)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -14,9 +13,18 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from offgrid_sim.cli.output import report_path, write_text
+from offgrid_sim.cli.options import (
+    output_options,
+    parts_options,
+    say_if_cold,
+    seed_option,
+    sets_option,
+    weather_choice,
+    weather_option,
+    years_option,
+)
+from offgrid_sim.cli.output import hand_over, report_path, write_text
 from offgrid_sim.cli.why import asked, find, tell_why, why_options
-from offgrid_sim.compiled import is_warm
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, verdict
 from offgrid_sim.report.coarse import coarse
@@ -28,18 +36,11 @@ from offgrid_sim.studies.run import simulate
 
 @click.command()
 @click.argument("trip", type=click.Path(path_type=Path))
-@click.option("--van", type=click.Path(path_type=Path), help="Van file instead of the trip's.")
-@click.option("--route", type=click.Path(path_type=Path), help="Route file instead of the trip's.")
-@click.option("--season", type=click.Choice(["spring", "summer", "autumn", "winter"]))
-@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), help="First day, 2026-12-01.")
-@click.option(
-    "--weather",
-    metavar="FILE|climate|archive",
-    help="Weather file for every stop, the built-in climate, or fetched past years.",
-)
-@click.option("--years", type=click.IntRange(1, 2000), help="Weather years to run.")
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Start of the random numbers.")
-@click.option("--set", "sets", multiple=True, metavar="KEY=VALUE", help="Override any plan value.")
+@parts_options
+@weather_option
+@years_option()
+@seed_option
+@sets_option
 @click.option(
     "--show",
     type=click.Choice(["worst", "median", "best"]),
@@ -56,9 +57,7 @@ from offgrid_sim.studies.run import simulate
 )
 @why_options
 @click.option("--coarse-places", is_flag=True, help="Round coordinates, drop names, for sharing.")
-@click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
-@click.option("--no-report", is_flag=True, help="Write no report.")
-@click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
+@output_options
 @click.option("--hourly", is_flag=True, help="With --json: add the hourly trace.")
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write the hourly trace.")
 @click.option(
@@ -112,8 +111,7 @@ def command(
         weather=weather_choice(weather, years, seed),
     )
     wanted = asked(why, cures, cures_file)
-    if not is_warm():
-        click.echo("First run: compiling the simulation, about 15 s, once.", err=True)
+    say_if_cold()
     outcome = simulate(loaded, show)
     found = find(loaded, outcome, wanted)
     if coarse_places:
@@ -122,24 +120,30 @@ def command(
     changed = (
         difference(earlier, loaded, outcome, judged, coarse_places) if earlier is not None else None
     )
-    where: Path | None = None
-    if not no_report:
-        where = out or beside(report_path(f"{trip.stem}.html"), trip, earlier_path)
-        write_text(where, run_page(loaded, outcome, coarse_places, earlier,
-                                   causes=found.causes, cures=found.cures))  # fmt: skip
     if csv_path is not None:
         write_text(csv_path, outcome.hourly.round(4).to_csv())
-    if as_json:
-        numbers = as_numbers(outcome, judged, hourly) | found.numbers(not coarse_places)
-        if changed is not None:
-            numbers["changed"] = dataclasses.asdict(changed)
-        click.echo(json.dumps(numbers, allow_nan=False))
-    else:
+
+    def page() -> str:
+        return run_page(
+            loaded, outcome, coarse_places, earlier, causes=found.causes, cures=found.cures
+        )
+
+    def numbers() -> dict[str, Any]:
+        told = as_numbers(outcome, judged, hourly) | found.numbers(not coarse_places)
+        return told if changed is None else told | {"changed": dataclasses.asdict(changed)}
+
+    def words() -> None:
         tell_changes(changed)
         tell(outcome, judged)
         tell_why(found)
-    if where is not None:
-        click.echo(f"Report: {where}", err=as_json)
+
+    hand_over(
+        None if no_report else page,
+        out or beside(report_path(f"{trip.stem}.html"), trip, earlier_path),
+        numbers,
+        words,
+        as_json,
+    )
     if fail_above is not None and outcome.risk.blackout.share > fail_above:
         ctx.exit(1)
 
@@ -150,19 +154,6 @@ def beside(path: Path, *kept: Path | None) -> Path:
     while path.resolve() in read:
         path = path.with_stem(f"{path.stem}_new")
     return path
-
-
-def weather_choice(
-    weather: str | None, years: int | None, seed: int | None
-) -> dict[str, Any] | None:
-    """The [weather] keys that the command line overrides."""
-    choice: dict[str, Any] = {}
-    if weather in ("climate", "archive"):
-        choice["source"] = weather
-    elif weather is not None:
-        choice |= {"source": "file", "file": weather}
-    choice |= {key: value for key, value in (("years", years), ("seed", seed)) if value is not None}
-    return choice or None
 
 
 def as_numbers(outcome: RunOutcome, judged: Verdict, hourly: bool) -> dict[str, Any]:

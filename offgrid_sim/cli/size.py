@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import sys
 from pathlib import Path
 from types import TracebackType
@@ -21,9 +20,17 @@ from rich.progress import (
 )
 from rich.table import Table
 
-from offgrid_sim.cli.output import report_path, write_text
-from offgrid_sim.cli.run import weather_choice
-from offgrid_sim.compiled import is_warm
+from offgrid_sim.cli.options import (
+    output_options,
+    parts_options,
+    say_if_cold,
+    seed_option,
+    sets_option,
+    weather_choice,
+    weather_option,
+    years_option,
+)
+from offgrid_sim.cli.output import hand_over, report_path
 from offgrid_sim.plan.load import load_trip
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.report.size_page import size_page, without_places
@@ -96,23 +103,16 @@ class Accepted(click.ParamType):
     help="Failures that count: blackout,thaw,dry,grey_full. "
     "Default: blackout, and the failure of each tank that is varied.",
 )
-@click.option("--years", type=click.IntRange(1, 2000), help="Weather years for every design.")
+@years_option("Weather years for every design.")
 @click.option(
     "--most-years",
     type=click.IntRange(1, 20000),
     help="Weather years for designs too close to the limit; default 4 times --years.",
 )
-@click.option("--van", type=click.Path(path_type=Path), help="Van file instead of the trip's.")
-@click.option("--route", type=click.Path(path_type=Path), help="Route file instead of the trip's.")
-@click.option("--season", type=click.Choice(["spring", "summer", "autumn", "winter"]))
-@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), help="First day, 2026-12-01.")
-@click.option(
-    "--weather",
-    metavar="FILE|climate|archive",
-    help="Weather file for every stop, the built-in climate, or fetched past years.",
-)
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Start of the random numbers.")
-@click.option("--set", "sets", multiple=True, metavar="KEY=VALUE", help="Override any plan value.")
+@parts_options
+@weather_option
+@seed_option
+@sets_option
 @click.option(
     "--sensitivity/--no-sensitivity",
     default=True,
@@ -120,12 +120,12 @@ class Accepted(click.ParamType):
 )
 @click.option("--resume/--no-resume", default=True, help="Go on where a stopped study ended.")
 @click.option("--coarse-places", is_flag=True, help="Round coordinates, drop names, for sharing.")
-@click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
-@click.option("--no-report", is_flag=True, help="Write no report.")
-@click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
+@output_options
 @click.pass_context
 def command(ctx: click.Context, trip: Path, **given: Any) -> None:
-    """How many watts? Every combination lives the same weather years; the risk decides.
+    """Find how many watts of panel and how much battery by risk over many winters.
+
+    Every combination lives the same weather years.
 
     Stop it with Ctrl-C at any time: the same command goes on where it ended.
 
@@ -143,21 +143,18 @@ def command(ctx: click.Context, trip: Path, **given: Any) -> None:
         start=start.date() if isinstance(start, dt.datetime) else None,
         weather=weather_choice(given["weather"], given["years"], given["seed"]),
     )
-    if not is_warm():
-        click.echo("First run: compiling the simulation, about 15 s, once.", err=True)
+    say_if_cold()
     asked = question(loaded, given)
     with Told() as told:
         study = size(loaded, asked, told, resume=given["resume"])
-    where: Path | None = None
-    if not given["no_report"]:
-        where = given["out"] or report_path(f"{trip.stem}_size.html")
-        write_text(where, size_page(without_places(study) if given["coarse_places"] else study))
-    if given["as_json"]:
-        click.echo(json.dumps(as_numbers(study), allow_nan=False))
-    else:
-        tell(study)
-    if where is not None:
-        click.echo(f"Report: {where}", err=given["as_json"])
+    shown = without_places(study) if given["coarse_places"] else study
+    hand_over(
+        None if given["no_report"] else lambda: size_page(shown),
+        given["out"] or report_path(f"{trip.stem}_size.html"),
+        lambda: as_numbers(study),
+        lambda: tell(study),
+        given["as_json"],
+    )
 
 
 def question(loaded: LoadedTrip, given: dict[str, Any]) -> Question:

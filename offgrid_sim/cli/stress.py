@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,8 +12,17 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from offgrid_sim.cli.output import report_path, write_text
-from offgrid_sim.cli.run import weather_choice
+from offgrid_sim.cli.options import (
+    output_options,
+    parts_options,
+    say_if_cold,
+    seed_option,
+    sets_option,
+    weather_choice,
+    weather_option,
+    years_option,
+)
+from offgrid_sim.cli.output import hand_over, report_path
 from offgrid_sim.errors import PlanError
 from offgrid_sim.plan.kinds import kind_of_file
 from offgrid_sim.plan.load import load_fragment, load_trip, load_van
@@ -68,18 +76,12 @@ from offgrid_sim.studies.stress_words import (
 @click.option("--cases", type=click.Path(path_type=Path), help="Own cases in TOML.")
 @click.option("--from-day", type=click.IntRange(1, 2000), default=2, show_default=True,
               help="Day of the trip on which the cases begin.")  # fmt: skip
-@click.option("--van", type=click.Path(path_type=Path), help="Van file instead of the trip's.")
-@click.option("--route", type=click.Path(path_type=Path), help="Route file instead of the trip's.")
-@click.option("--season", type=click.Choice(["spring", "summer", "autumn", "winter"]))
-@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), help="First day, 2026-12-01.")
-@click.option("--weather", metavar="FILE|climate|archive", help="Weather of the trip.")
-@click.option("--years", type=click.IntRange(1, 2000),
-              help=f"Weather years to run; else at most {USUAL_YEARS}.")  # fmt: skip
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Start of the random numbers.")
-@click.option("--set", "sets", multiple=True, metavar="KEY=VALUE", help="Override any plan value.")
-@click.option("--out", type=click.Path(path_type=Path), help="Report file; else under reports/.")
-@click.option("--no-report", is_flag=True, help="Write no report.")
-@click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object.")
+@parts_options
+@weather_option
+@years_option(f"Weather years to run; else at most {USUAL_YEARS}.")
+@seed_option
+@sets_option
+@output_options
 def command(
     trip: Path,
     fridges: tuple[str, ...],
@@ -116,17 +118,15 @@ def command(
             trip, sets, **options, weather=weather_choice(weather, USUAL_YEARS, seed)
         )
     chosen, hard = _what_to_try(loaded, fridges, batteries, cases)
+    say_if_cold()
     found = stress(loaded, hard, chosen, ambients, from_day)
-    where: Path | None = None
-    if not no_report:
-        where = out or report_path(f"{trip.stem}-stress.html")
-        write_text(where, _page(found))
-    if as_json:
-        click.echo(json.dumps(stress_numbers(found), allow_nan=False))
-    else:
-        tell(found)
-    if where is not None:
-        click.echo(f"Report: {where}", err=as_json)
+    hand_over(
+        None if no_report else lambda: _page(found),
+        out or report_path(f"{trip.stem}_stress.html"),
+        lambda: stress_numbers(found),
+        lambda: tell(found),
+        as_json,
+    )
 
 
 def _page(found: Stress) -> str:
