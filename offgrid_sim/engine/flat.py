@@ -85,7 +85,7 @@ STATE = np.dtype(
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
     blackout_run_h since_full_h half_step_per_ah
-    cell_ohm_25c cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
+    cell_ohm_25c per_cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
     panel_w panel_low_a panel_high_a door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
     emf_v ohm drift_ohm cold_v
     """),

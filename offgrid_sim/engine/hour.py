@@ -37,7 +37,7 @@ def settle_constants(van: Record, state: Record, h: float) -> None:
 def begin_hour(van: Record, clock: Record, sky: Record, state: Record, flow: Record) -> None:
     """Renew what changes by the hour."""
     state.cell_ohm_25c = resistance_ohm(van.resistance_25c_ohm, state.cell_c)
-    state.cold_share = min(capacity_share(int(van.lead), state.cell_c), 1.0)
+    state.per_cold_share = 1.0 / capacity_share(int(van.lead), state.cell_c)
     add_sun(van, sky, state)
     if van.has_fridge > 0.5:
         if van.setback_k > 0.0:

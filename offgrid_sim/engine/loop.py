@@ -171,7 +171,7 @@ def live(
         totals.dumped_l += flow.dumped_l
         for k in range(hour * steps_per_hour, (hour + 1) * steps_per_hour):
             flow = trace[k if keep else 0]
-            step(van, clock[hour], sky[hour], ask[k], state, flow, per_h)
+            step(van, clock[hour], sky[hour], ask[k], state, flow, h, per_h)
             add_up(flow, state, totals, h)
     close_totals(van, state, totals)
 

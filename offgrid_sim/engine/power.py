@@ -45,7 +45,7 @@ def look_at_battery(van: Record, state: Record) -> None:
     state.emf_v, slope_v = ocv_line(chemistry, state.soc)
     state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
     state.drift_ohm = slope_v * state.half_step_per_ah
-    state.cold_v = cold_overpotential_v(chemistry, state.soc, state.cold_share)
+    state.cold_v = cold_overpotential_v(chemistry, state.soc, state.emf_v, state.per_cold_share)
 
 
 @compiled
@@ -227,10 +227,11 @@ def charge_battery(
 @compiled
 def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: float) -> float:
     """Watts that leave the bus; what a disconnected battery leaves out is unserved."""
-    stored_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
     idle_w = van.controller_idle_w
-    if state.emf_v - state.cold_v < HARD_CUT_V or 2.0 * idle_w * h > stored_wh:
-        idle_w = 0.0
+    if state.soc < NEARLY_EMPTY_SOC or state.emf_v - state.cold_v < HARD_CUT_V:
+        stored_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
+        if state.emf_v - state.cold_v < HARD_CUT_V or 2.0 * idle_w * h > stored_wh:
+            idle_w = 0.0
     if state.load_on > 0.5:
         flow.blackout = 0.0
         return idle_w + loads_w + flow.fridge_w
@@ -257,9 +258,10 @@ def move_charge(
             net_w, state.soc, h, chemistry, van.capacity_ah, state.ohm, cold_v,
             van.peukert_from_a, van.peukert_exponent,
         )  # fmt: skip
-    state.volts = ocv_v(chemistry, soc) + current * state.ohm - cold_v
+    emf_v = ocv_v(chemistry, soc)
+    state.volts = emf_v + current * state.ohm - cold_v
     state.soc = max(soc - van.drain_per_h * h, 0.0)
-    lost_v = stored_v(chemistry, soc) - stored_v(chemistry, state.soc)
+    lost_v = 0.5 * (emf_v + ocv_v(chemistry, state.soc)) * (soc - state.soc)
     surroundings_c = around_c(van.cells_cabin_share, state.cabin_c, flow.outside_c)
     final_c = surroundings_c + (heat_w + pad_w) * van.cell_k_per_w
     state.cell_c = settle_c(state.cell_c, final_c, state.cell_kept)

@@ -33,10 +33,10 @@ Record = Any
 
 @compiled
 def step(
-    van: Record, clock: Record, sky: Record, ask: Record, state: Record, flow: Record, per_h: float
-) -> None:
-    """Advance the van by one step, ``1 / per_h`` hours."""
-    h = 1.0 / per_h
+    van: Record, clock: Record, sky: Record, ask: Record, state: Record, flow: Record,
+    h: float, per_h: float,
+) -> None:  # fmt: skip
+    """Advance the van by one step of ``h`` hours; ``per_h`` is 1 / h."""
     flow.outside_c = sky.temp_air_c
     look_at_battery(van, state)
     sun_w = catch_sun(van, state)

@@ -14,6 +14,7 @@ import numpy as np
 from offgrid_sim.compiled import compiled
 
 LFP, AGM = 0, 1
+SMALL_POWER = 0.003
 LFP_TAPER_SHARE = 0.03
 """Missing charge at which lithium starts to taper (common practice, no source)."""
 
@@ -137,11 +138,14 @@ def discharged_lead_factor(chemistry: int, soc: float) -> float:
 
 
 @compiled
-def cold_overpotential_v(chemistry: int, soc: float, share: float) -> float:
-    """Voltage lost on discharge because only ``share`` of the capacity is usable when cold."""
-    if share >= 1.0:
+def cold_overpotential_v(chemistry: int, soc: float, emf_v: float, per_share: float) -> float:
+    """Voltage lost on discharge because cold cells can give only a share of their capacity.
+
+    ``emf_v`` is the open-circuit voltage at ``soc``, ``per_share`` the inverse of the share, >= 1.
+    """
+    if per_share <= 1.0:
         return 0.0
-    return ocv_v(chemistry, soc) - ocv_v(chemistry, 1.0 - (1.0 - soc) / share)
+    return emf_v - ocv_v(chemistry, 1.0 - (1.0 - soc) * per_share)
 
 
 @compiled
@@ -196,10 +200,12 @@ def acceptance_a(
     is followed exactly: full rate down to its start, then the charge still missing decays.
     ``headroom_v`` is absorption minus open-circuit voltage.
     """
-    limit_a = min(rate_limit_a, max(headroom_v, 0.0) / resistance)
+    limit_a = rate_limit_a
+    if rate_limit_a * resistance > headroom_v:
+        limit_a = max(headroom_v, 0.0) / resistance
     missing_ah = max(1.0 - soc, 0.0) * capacity_ah
     taper_ah = rate_limit_a if chemistry == AGM else LFP_TAPER_SHARE * capacity_ah
-    if limit_a <= 0.0 or missing_ah - limit_a / per_h >= taper_ah:
+    if limit_a <= 0.0 or (missing_ah - taper_ah) * per_h >= limit_a:
         return limit_a
     full_h = max(missing_ah - taper_ah, 0.0) / limit_a
     keep = coulombic_efficiency(chemistry, soc)
@@ -213,8 +219,14 @@ def current_a(power_w: float, emf_v: float, resistance: float) -> float:
     """Current (+ charging) at which terminal power is ``power_w``; root of P = I (E + I R).
 
     Where a discharge asks for more than E^2 / 4R the largest possible current is returned; the
-    protection has cut the load before that.
+    protection has cut the load before that. Small powers take the root's own series in
+    x = R P / E^2 (Catalan numbers), good to 1e-12 there and without a square root.
     """
+    per_emf = 1.0 / emf_v
+    plain = power_w * per_emf
+    x = resistance * plain * per_emf
+    if abs(x) < SMALL_POWER:
+        return plain * (1.0 - x * (1.0 - x * (2.0 - x * (5.0 - x * (14.0 - x * 42.0)))))
     return (-emf_v + sqrt(max(emf_v * emf_v + 4.0 * resistance * power_w, 0.0))) / (
         2.0 * resistance
     )

@@ -140,16 +140,22 @@ def test_cold_cells_are_at_the_voltage_of_empty_when_only_the_unusable_rest_is_l
     chemistry, share
 ):
     soc = 1.0 - share
-    seen_v = ocv_v(chemistry, soc) - cold_overpotential_v(chemistry, soc, share)
+    seen_v = ocv_v(chemistry, soc) - cold_overpotential_v(
+        chemistry, soc, ocv_v(chemistry, soc), 1.0 / share
+    )
     assert seen_v == pytest.approx(ocv_v(chemistry, 0.0), abs=1e-9)
-    assert cold_overpotential_v(chemistry, 1.0, share) == pytest.approx(0.0, abs=1e-9)
-    assert cold_overpotential_v(chemistry, soc, 1.0) == 0.0
+    assert cold_overpotential_v(
+        chemistry, 1.0, ocv_v(chemistry, 1.0), 1.0 / share
+    ) == pytest.approx(0.0, abs=1e-9)
+    assert cold_overpotential_v(chemistry, soc, ocv_v(chemistry, soc), 1.0) == 0.0
 
 
 @QUICK
 @given(shares, shares, st.sampled_from([LFP, AGM]))
 def test_cold_never_lifts_the_voltage(soc, share, chemistry):
-    assert cold_overpotential_v(chemistry, soc, max(share, 0.1)) >= -1e-12
+    assert (
+        cold_overpotential_v(chemistry, soc, ocv_v(chemistry, soc), 1.0 / max(share, 0.1)) >= -1e-12
+    )
 
 
 @QUICK
