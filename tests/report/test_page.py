@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import getpass
 import json
-import re
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 
@@ -69,25 +66,6 @@ def test_ninety_days_fit(winter_text: str) -> None:
     assert winter_text.count(plotly_script()) == 1
 
 
-def test_nothing_is_fetched(winter_text: str) -> None:
-    page = without_plotly(winter_text)
-    outline = Outline(page)
-    assert not [a for _, attrs in outline.tags for n, a in attrs.items() if n in ("src", "srcset")]
-    assert all((a.get("href") or "#").startswith("#") for _, a in outline.tags)
-    assert not {"link", "img", "iframe", "object"} & {tag for tag, _ in outline.tags}
-    assert not re.search(r"@import|url\((?!#)|https?://", page)
-    assert "default-src 'none'" in page
-
-
-def test_nothing_of_the_machine_is_told(winter_text: str) -> None:
-    page = without_plotly(winter_text)
-    assert str(Path.home()) not in page
-    assert str(Path(__file__).parents[2]) not in page
-    if len(getpass.getuser()) > 4:
-        assert getpass.getuser() not in page
-    assert not re.search(r"20\d\d-\d\d-\d\dT\d\d:\d\d:\d\d", page), "a moment of making"
-
-
 def test_order_of_the_sections(winter_text: str) -> None:
     outline = Outline(without_plotly(winter_text))
     sections = [a.get("id") for tag, a in outline.tags if tag == "section"]
@@ -106,14 +84,6 @@ def test_the_verdict_is_text_with_word_and_shape(december_text: str, june) -> No
     assert "Fails" in dark.text
     assert "The battery goes dark for" in dark.text
     assert "Holds" in bright.text
-
-
-def test_links_lead_somewhere_and_ids_are_unique(winter_text: str) -> None:
-    outline = Outline(without_plotly(winter_text))
-    ids = [a["id"] for _, a in outline.tags if a.get("id")]
-    assert len(ids) == len(set(ids))
-    targets = {a["href"] for tag, a in outline.tags if tag == "a"}
-    assert {t[1:] for t in targets if t} <= set(ids)
 
 
 def test_names_stay_text(nasty, nasty_text: str) -> None:

@@ -2,11 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
-from typing import Any
-
 import pytest
 
 from offgrid_sim.plan.load import load_trip_document
@@ -34,22 +29,6 @@ def study() -> SizeStudy:
     axes = (panel_axis(loaded.trip, "50:800:50"), battery_axis("40:240:40"),
             tilt_axis(loaded.trip, "0,45"))  # fmt: skip
     return size(loaded, Question(axes, 0.2, ("blackout",), 20, 20, True), resume=False)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    names = ("chromium", "chromium-browser", "google-chrome")
-    path = next((found for name in names if (found := shutil.which(name))), None)
-    if path is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("no Chromium on this machine; CI must have it")
-        pytest.skip("no Chromium on this machine")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as tool:
-        chromium = tool.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.mark.parametrize("width", [390, 1440])

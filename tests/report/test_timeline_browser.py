@@ -1,0 +1,144 @@
+"""The live timeline of a run in a real browser: years, jumps, sliders, downloads, touch, paper."""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from offgrid_sim.report.look import INKS
+
+pytestmark = pytest.mark.browser
+
+RANGE = "document.getElementById('plot').layout.xaxis.range.slice()"
+
+
+def shown_days(page: Any) -> float:
+    first, last = page.evaluate(RANGE)
+    return (last - first) / 86_400_000
+
+
+def test_the_figure_is_drawn_and_changes_its_colours(opened: Any, run_text: str) -> None:
+    page = opened(run_text, 1440, color_scheme="light").page
+    colours = []
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        page.wait_for_timeout(200)
+        assert page.locator("#plot .scatterlayer .trace").count() >= 10
+        assert page.locator("#plot .shapelayer path").count() >= 2
+        colours.append(page.evaluate("document.getElementById('plot').layout.font.color"))
+    assert colours == [INKS["soft"].light, INKS["soft"].dark]
+    assert page.locator("#still").is_hidden()
+    drawn = page.locator("#plot .barlayer text").all_text_contents()
+    assert any("<b>Bold</b>" in text for text in drawn), "plotly shows the name as it is"
+    assert "<b>Bold</b>" in page.locator("#hour-when").text_content()
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_an_event_jumps_to_its_hour(opened: Any, december_text: str, width: int) -> None:
+    page = opened(december_text, width, reduced_motion="reduce").page
+    link = page.locator("table.events a.jump").nth(1)
+    hour = int(float(link.get_attribute("data-from")))
+    before = page.evaluate(RANGE)
+    link.click()
+    page.wait_for_function("document.getElementById('timeline').getBoundingClientRect().top < 60")
+    assert page.evaluate(RANGE) != before
+    assert page.locator("#hour").input_value() == str(hour)
+    assert page.evaluate("document.activeElement.id") == "hour"
+    assert "blackout" in page.locator("#hour-when").text_content()
+    assert page.locator("#cursor").is_visible()
+
+
+def test_buttons_slider_and_pointer_tell_the_hour(
+    opened: Any, december: Any, december_text: str
+) -> None:
+    page = opened(december_text, 1440).page
+    for name, days in (("Week", 7), ("Day", 1), ("Trip", 31)):
+        page.get_by_role("button", name=name, exact=True).click()
+        assert shown_days(page) == days
+        assert page.locator("[aria-pressed=true]").text_content() == name
+    page.locator("#hour").focus()
+    page.keyboard.press("Home")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    assert page.locator("#hour-when").text_content().startswith("1 December 03:00, Sand Point")
+    now = december[1].hourly.iloc[3]
+    words = page.locator("#hour-what").text_content()
+    assert f"Battery {now['soc'] * 100:.0f} %, {now['battery_v']:.1f} V." in words
+    assert f"Out: {now['load_w']:.0f} W" in words
+    assert f"Fresh {now['fresh_l']:.0f} l" in words
+    assert words in page.locator("#hour").get_attribute("aria-valuetext")
+    page.locator("#plot").scroll_into_view_if_needed()
+    box = page.locator("#plot .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_function("document.getElementById('hour-when').textContent.startsWith('16 Dec')")
+
+
+def test_another_year_can_be_chosen_and_downloaded(opened: Any, winter: Any, winter_text: str):
+    """CSV by pandas and Parquet by Apache Arrow give back the chosen year's trace."""
+    arrow = pytest.importorskip("pyarrow.parquet")
+    page = opened(winter_text, 1440).page
+    outcome = winter[1]
+    best = next(one for one in outcome.traced if one.name == "best")
+    page.locator("#hour").fill("700")
+    worst_words = page.locator("#hour-what").text_content()
+    page.get_by_role("button", name="Best", exact=True).click()
+    assert page.locator("[data-year][aria-pressed=true]").text_content() == "Best"
+    assert f"Year {outcome.ready.years[best.index]}," in page.locator("#year-told").text_content()
+    assert page.locator("#year-note").is_visible()
+    assert page.locator("#hour-what").text_content() != worst_words
+    for button, read in (("#download", _read_csv), ("#download-parquet", arrow.read_table)):
+        with page.expect_download() as waiting:
+            page.locator(button).click()
+        assert waiting.value.suggested_filename.startswith("hours-best-year.")
+        table = read(waiting.value.path())
+        table = table if isinstance(table, pd.DataFrame) else _checked_arrow(table)
+        assert (table["local_time"].to_numpy() == best.hourly.index.to_numpy()).all()
+        assert (table["utc"].to_numpy() == best.hourly["utc"].to_numpy()).all()
+        assert list(table)[2:] == [name for name in best.hourly if name != "utc"]
+        for name in list(table)[2:]:
+            np.testing.assert_allclose(table[name], best.hourly[name], rtol=1e-5, atol=1e-5)
+    page.locator("a.jump").first.click()
+    assert page.locator("[data-year][aria-pressed=true]").text_content() == "Worst"
+    assert page.locator("#year-note").is_hidden()
+
+
+def _read_csv(path: Any) -> pd.DataFrame:
+    return pd.read_csv(path, parse_dates=["local_time", "utc"])
+
+
+def _checked_arrow(table: Any) -> pd.DataFrame:
+    kinds = {column.name: str(column.type) for column in table.schema}
+    assert kinds["local_time"] == "timestamp[ms]"
+    assert kinds["utc"] == "timestamp[ms, tz=UTC]"
+    assert {kind for name, kind in kinds.items() if name not in ("local_time", "utc")} == {"float"}
+    frame = table.to_pandas()
+    return frame.assign(utc=frame["utc"].dt.tz_localize(None))
+
+
+def test_touch_scrolls_over_the_figure(opened: Any, run_text: str) -> None:
+    page = opened(run_text, has_touch=True, is_mobile=True, reduced_motion="reduce").page
+    page.evaluate("document.getElementById('plot').scrollIntoView()")
+    before = page.evaluate("scrollY")
+    finger = page.context.new_cdp_session(page)
+    finger.send("Input.dispatchTouchEvent",
+                {"type": "touchStart", "touchPoints": [{"x": 200, "y": 600}]})  # fmt: skip
+    for step in range(1, 13):
+        points = [{"x": 200, "y": 600 - 25 * step}]
+        finger.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": points})
+        page.wait_for_timeout(16)
+    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    page.wait_for_function(f"scrollY > {before} + 150")
+
+
+def test_prints_four_pages(opened: Any, winter_text: str) -> None:
+    page = opened(winter_text, 1440).page
+    page.emulate_media(media="print")
+    assert page.locator("#still").is_visible()
+    assert page.locator("#live").is_hidden()
+    pdf = io.BytesIO(page.pdf(prefer_css_page_size=True)).getvalue()
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 4
