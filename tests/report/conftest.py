@@ -260,13 +260,15 @@ class Opened:
         return int(self.page.evaluate("document.scrollingElement.scrollWidth - innerWidth"))
 
 
-@pytest.fixture
-def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
-    """Opens a page's text in a context of its own, offline."""
+@pytest.fixture(scope="module")
+def opened(
+    browser: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[..., Opened]]:
+    """Opens a page's text in a context of its own, offline; all are closed after the module."""
     contexts = []
 
     def start(text: str, width: int = 390, scripts: bool = True, **how: Any) -> Opened:
-        file = tmp_path / "report.html"
+        file = tmp_path_factory.mktemp("page") / "report.html"
         file.write_text(text, encoding="utf-8")
         context = browser.new_context(
             viewport={"width": width, "height": 844}, java_script_enabled=scripts, **how

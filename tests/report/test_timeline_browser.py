@@ -22,27 +22,50 @@ def shown_days(page: Any) -> float:
     return (last - first) / 86_400_000
 
 
-def test_the_figure_is_drawn_and_changes_its_colours(opened: Any, run_text: str) -> None:
-    page = opened(run_text, 1440, color_scheme="light").page
+@pytest.fixture(scope="module")
+def desk(opened: Any, december_text: str) -> Any:
+    """A month's page on a desk, opened once."""
+    return opened(december_text, 1440, reduced_motion="reduce", color_scheme="light").page
+
+
+@pytest.fixture(scope="module")
+def phone(opened: Any, run_text: str) -> Any:
+    """A short trip with nasty names on a phone with a touch screen, opened once."""
+    return opened(run_text, has_touch=True, is_mobile=True, reduced_motion="reduce").page
+
+
+@pytest.fixture(scope="module")
+def season(opened: Any, winter_text: str) -> Any:
+    """The page of ninety days and several weather years, opened once."""
+    return opened(winter_text, 1440, reduced_motion="reduce").page
+
+
+def test_the_figure_is_drawn_and_changes_its_colours(desk: Any) -> None:
     colours = []
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)
-        page.wait_for_timeout(200)
-        assert page.locator("#plot .scatterlayer .trace").count() >= 10
-        assert page.locator("#plot .shapelayer path").count() >= 2
-        colours.append(page.evaluate("document.getElementById('plot').layout.font.color"))
-    assert colours == [INKS["soft"].light, INKS["soft"].dark]
-    assert page.locator("#still").is_hidden()
-    drawn = page.locator("#plot .barlayer text").all_text_contents()
+    for scheme in ("dark", "light"):
+        desk.emulate_media(color_scheme=scheme)
+        desk.wait_for_timeout(200)
+        assert desk.locator("#plot .scatterlayer .trace").count() >= 10
+        assert desk.locator("#plot .shapelayer path").count() >= 2
+        colours.append(desk.evaluate("document.getElementById('plot').layout.font.color"))
+    assert colours == [INKS["soft"].dark, INKS["soft"].light]
+    assert desk.locator("#still").is_hidden()
+
+
+def test_names_stay_text_in_the_figure(phone: Any) -> None:
+    phone.get_by_role("button", name="Week", exact=True).click()
+    drawn = phone.locator("#plot .barlayer text").all_text_contents()
     assert any("<b>Bold</b>" in text for text in drawn), "plotly shows the name as it is"
-    assert "<b>Bold</b>" in page.locator("#hour-when").text_content()
+    phone.locator("#hour").fill("1")
+    assert "<b>Bold</b>" in phone.locator("#hour-when").text_content()
 
 
-@pytest.mark.parametrize("width", [390, 1440])
-def test_an_event_jumps_to_its_hour(opened: Any, december_text: str, width: int) -> None:
-    page = opened(december_text, width, reduced_motion="reduce").page
+@pytest.mark.parametrize("screen", ["desk", "phone"])
+def test_an_event_jumps_to_its_hour(request: pytest.FixtureRequest, screen: str) -> None:
+    page = request.getfixturevalue(screen)
     link = page.locator("table.events a.jump").nth(1)
     hour = int(float(link.get_attribute("data-from")))
+    page.get_by_role("button", name="Trip", exact=True).click()
     before = page.evaluate(RANGE)
     link.click()
     page.wait_for_function("document.getElementById('timeline').getBoundingClientRect().top < 60")
@@ -53,10 +76,8 @@ def test_an_event_jumps_to_its_hour(opened: Any, december_text: str, width: int)
     assert page.locator("#cursor").is_visible()
 
 
-def test_buttons_slider_and_pointer_tell_the_hour(
-    opened: Any, december: Any, december_text: str
-) -> None:
-    page = opened(december_text, 1440).page
+def test_buttons_slider_and_pointer_tell_the_hour(desk: Any, december: Any) -> None:
+    page = desk
     for name, days in (("Week", 7), ("Day", 1), ("Trip", 31)):
         page.get_by_role("button", name=name, exact=True).click()
         assert shown_days(page) == days
@@ -78,11 +99,24 @@ def test_buttons_slider_and_pointer_tell_the_hour(
     page.wait_for_function("document.getElementById('hour-when').textContent.startsWith('16 Dec')")
 
 
-def test_another_year_can_be_chosen_and_downloaded(opened: Any, winter: Any, winter_text: str):
+def test_touch_scrolls_over_the_figure(phone: Any) -> None:
+    phone.evaluate("document.getElementById('plot').scrollIntoView()")
+    before = phone.evaluate("scrollY")
+    finger = phone.context.new_cdp_session(phone)
+    finger.send("Input.dispatchTouchEvent",
+                {"type": "touchStart", "touchPoints": [{"x": 200, "y": 600}]})  # fmt: skip
+    for step in range(1, 13):
+        points = [{"x": 200, "y": 600 - 25 * step}]
+        finger.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": points})
+        phone.wait_for_timeout(16)
+    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    phone.wait_for_function(f"scrollY > {before} + 150")
+
+
+def test_another_year_can_be_chosen_and_downloaded(season: Any, winter: Any) -> None:
     """CSV by pandas and Parquet by Apache Arrow give back the chosen year's trace."""
     arrow = pytest.importorskip("pyarrow.parquet")
-    page = opened(winter_text, 1440).page
-    outcome = winter[1]
+    page, outcome = season, winter[1]
     best = next(one for one in outcome.traced if one.name == "best")
     page.locator("#hour").fill("700")
     worst_words = page.locator("#hour-what").text_content()
@@ -120,23 +154,8 @@ def _checked_arrow(table: Any) -> pd.DataFrame:
     return frame.assign(utc=frame["utc"].dt.tz_localize(None))
 
 
-def test_touch_scrolls_over_the_figure(opened: Any, run_text: str) -> None:
-    page = opened(run_text, has_touch=True, is_mobile=True, reduced_motion="reduce").page
-    page.evaluate("document.getElementById('plot').scrollIntoView()")
-    before = page.evaluate("scrollY")
-    finger = page.context.new_cdp_session(page)
-    finger.send("Input.dispatchTouchEvent",
-                {"type": "touchStart", "touchPoints": [{"x": 200, "y": 600}]})  # fmt: skip
-    for step in range(1, 13):
-        points = [{"x": 200, "y": 600 - 25 * step}]
-        finger.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": points})
-        page.wait_for_timeout(16)
-    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-    page.wait_for_function(f"scrollY > {before} + 150")
-
-
-def test_prints_four_pages(opened: Any, winter_text: str) -> None:
-    page = opened(winter_text, 1440).page
+def test_prints_four_pages(season: Any) -> None:
+    page = season
     page.emulate_media(media="print")
     assert page.locator("#still").is_visible()
     assert page.locator("#live").is_hidden()
