@@ -41,6 +41,10 @@ format: $(BIN)/.linted ## put the code into the house style
 
 bench: $(BIN)/.tested ## measure speed as ratios
 	$(BIN)/python benchmarks/engine_speed.py
+	$(BIN)/python benchmarks/size_study.py
+	$(BIN)/python benchmarks/stress_matrix.py
+	$(BIN)/python benchmarks/report_build.py
+	$(BIN)/python benchmarks/archive_reading.py
 
 clean: ## remove what make made
 	rm -rf $(VENV) build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache
