@@ -22,14 +22,19 @@ def report_path(name: str) -> Path:
 
 def write_text(path: Path, text: str) -> None:
     """Write ``text`` in UTF-8 so that ``path`` appears whole; else OutputError, nothing changed."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write ``data`` so that ``path`` appears whole; else OutputError and nothing is changed."""
     if path.is_dir():
         raise OutputError(f"{path} is a folder; name a file in it with --out.")
     scratch: str | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(scratch, 0o644)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import pandas as pd
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -23,8 +24,9 @@ from offgrid_sim.cli.options import (
     weather_option,
     years_option,
 )
-from offgrid_sim.cli.output import hand_over, report_path, write_text
+from offgrid_sim.cli.output import hand_over, report_path, write_bytes, write_text
 from offgrid_sim.cli.why import asked, find, tell_why, why_options
+from offgrid_sim.errors import OutputError
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, verdict
 from offgrid_sim.report.coarse import coarse
@@ -61,6 +63,12 @@ from offgrid_sim.studies.run import simulate
 @click.option("--hourly", is_flag=True, help="With --json: add the hourly trace.")
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write the hourly trace.")
 @click.option(
+    "--parquet",
+    "parquet_path",
+    type=click.Path(path_type=Path),
+    help="Write the hourly trace as Parquet; needs pyarrow.",
+)
+@click.option(
     "--fail-above",
     type=click.FloatRange(0, 1),
     metavar="SHARE",
@@ -89,6 +97,7 @@ def command(
     as_json: bool,
     hourly: bool,
     csv_path: Path | None,
+    parquet_path: Path | None,
     fail_above: float | None,
 ) -> None:
     """Simulate a trip hour by hour and write its report.
@@ -121,7 +130,10 @@ def command(
         difference(earlier, loaded, outcome, judged, coarse_places) if earlier is not None else None
     )
     if csv_path is not None:
-        write_text(csv_path, outcome.hourly.round(4).to_csv())
+        digits = dict.fromkeys(outcome.hourly.select_dtypes("number"), 4)
+        write_text(csv_path, outcome.hourly.round(digits).to_csv())
+    if parquet_path is not None:
+        write_bytes(parquet_path, as_parquet(outcome.hourly))
 
     def page() -> str:
         return run_page(
@@ -146,6 +158,18 @@ def command(
     )
     if fail_above is not None and outcome.risk.blackout.share > fail_above:
         ctx.exit(1)
+
+
+def as_parquet(hourly: pd.DataFrame) -> bytes:
+    """The trace as a Parquet file, through pandas and pyarrow; OutputError without pyarrow."""
+    try:
+        data = hourly.reset_index().to_parquet(None, engine="pyarrow", index=False)
+    except ImportError as error:
+        raise OutputError(
+            "Parquet needs pyarrow, which is not installed; "
+            "install offgrid_sim[parquet], or write --csv instead."
+        ) from error
+    return bytes(data)
 
 
 def beside(path: Path, *kept: Path | None) -> Path:

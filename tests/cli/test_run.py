@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from offgrid_sim.cli.main import run_cli
@@ -140,3 +142,28 @@ def test_a_wrong_value_in_a_report_is_told_with_its_key(report, capsys, tmp_path
     bad.write_text(page(plan), encoding="utf-8")
     assert run_cli(["run", str(bad), "--no-report"]) == 2
     assert "van.battery.capacity_ah" in capsys.readouterr().err
+
+
+def test_the_trace_as_parquet_is_the_trace_as_csv(tmp_path):
+    csv, parquet = tmp_path / "h.csv", tmp_path / "h.parquet"
+    words = ["run", TRIP, *SETS, "--no-report", "--csv", str(csv), "--parquet", str(parquet)]
+    assert run_cli([*words, "--no-why", "--no-cures"]) == 0
+    one = pd.read_csv(csv, parse_dates=["local_time", "utc"])
+    other = pd.read_parquet(parquet)
+    assert list(one) == list(other)
+    for name in one:
+        if one[name].dtype.kind == "M":
+            assert (one[name] == other[name]).all()
+        else:
+            np.testing.assert_allclose(one[name], other[name], atol=5.1e-5)
+
+
+def test_without_pyarrow_the_next_step_is_said(capsys, monkeypatch, tmp_path):
+    def missing(*_args, **_kinds):
+        raise ImportError("no pyarrow")
+
+    monkeypatch.setattr(pd.DataFrame, "to_parquet", missing)
+    path = tmp_path / "h.parquet"
+    assert run_cli(["run", TRIP, *SETS, "--no-report", "--parquet", str(path)]) == 2
+    assert "write --csv instead" in capsys.readouterr().err
+    assert not path.exists()
