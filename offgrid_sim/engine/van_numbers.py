@@ -11,6 +11,7 @@ from offgrid_sim.engine.flat import MAX_ARRAYS, VAN, view
 from offgrid_sim.physics.battery import AGM, LFP
 from offgrid_sim.physics.cabin import AIR_WH_M3_K
 from offgrid_sim.physics.fridge import (
+    DRINKS_KJ_KG_K,
     FRESH_KJ_KG_K,
     FROZEN_KJ_KG_K,
     MELT_END_C,
@@ -172,7 +173,8 @@ def _fridge(row: np.record, fridge: Fridge) -> None:
 def _fridge_zones(row: np.record, fridge: Fridge, share: float) -> None:
     """Heat leaks and heat capacities of the two zones; capacities in Wh/K."""
     ua_w_k = fridge_ua_w_k(fridge)
-    fresh_kj_k = fridge.fresh_kg * FRESH_KJ_KG_K + LINER_KJ_K_PER_L * fridge.volume_l * (1 - share)
+    fresh_kj_k = fridge.fresh_kg * FRESH_KJ_KG_K + fridge.drinks_kg * DRINKS_KJ_KG_K
+    fresh_kj_k += LINER_KJ_K_PER_L * fridge.volume_l * (1 - share)
     row.fresh_kg, row.frozen_kg = fridge.fresh_kg, fridge.frozen_kg
     if share == 0.0:
         row.cooled_ua_w_k = ua_w_k

@@ -25,6 +25,7 @@ thermal properties of foods, meat; from a secondary copy)."""
 
 CARNOT_SHARE, CARNOT_SHARE_PER_K = 0.435, 0.0045
 FRESH_KJ_KG_K = 3.6
+DRINKS_KJ_KG_K = 4.18
 DOOR_FILM_W_M2_K = 5.0
 ICE_FUSION_KJ_KG = 333.6
 FROST_KG_M3, FROST_W_M_K = 200.0, 0.21

@@ -240,7 +240,8 @@ class Fridge(PlanModel):
         12.0, "door openings, spread over waking hours", limits=(0, 500), likely=(5, 30)
     )
     opening_s: float = quantity(15.0, "seconds the door stays open", limits=(1, 3600))
-    fresh_kg: float = quantity(6.0, "food and drink in the fridge part", limits=(0, 500))
+    fresh_kg: float = quantity(6.0, "food in the fridge part", limits=(0, 500))
+    drinks_kg: float = quantity(0.0, "bottles and cans in the fridge part", limits=(0, 500))
     frozen_kg: float = quantity(1.5, "frozen food", limits=(0, 500))
     loaded_kg_per_day: float = quantity(
         1.5, "fresh food put in at cabin temperature per day", limits=(0, 100), likely=(0.5, 4)

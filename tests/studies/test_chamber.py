@@ -106,3 +106,12 @@ def test_too_weak_a_compressor_is_said() -> None:
     test = chamber_test(Fridge(compressor_w=20), (43.0,))
     assert not test.rows[0].holds_set_point
     assert "no longer holds" in chamber_sentence(test)
+
+
+def test_a_case_of_drinks_is_cold_kept_in_store() -> None:
+    """6 kg of drinks at 4.18 kJ/kgK (water, CoolProp) hold the fridge part longer, and change its
+    use with doors shut by nothing once they are cold."""
+    dry, full = (chamber_test(Fridge(drinks_kg=kg), (25.0,)).rows[0] for kg in (0, 6))
+    assert (full.fresh_above_8c_h or 0) > (dry.fresh_above_8c_h or 99) * 1.3
+    assert full.steady_wh_day == pytest.approx(dry.steady_wh_day, rel=0.01)
+    assert (full.pull_down_h or 0) > (dry.pull_down_h or 99)
