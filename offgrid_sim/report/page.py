@@ -109,10 +109,9 @@ def environment() -> Environment:
 
 @cache
 def plotly_script() -> str:
-    """The plotly script of the installed package, to be embedded once."""
-    from plotly.offline import get_plotlyjs
-
-    return str(get_plotlyjs())
+    """The plotly script, lines and bars only, to be embedded once (data/plotly/README.md)."""
+    script = files("offgrid_sim") / "data" / "plotly" / "plotly-basic.min.js"
+    return script.read_text(encoding="utf-8")
 
 
 def _asset(name: str) -> str:

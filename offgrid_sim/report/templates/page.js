@@ -253,5 +253,6 @@
     const first = document.querySelector("a.jump");
     point(first ? Math.floor(Number(first.dataset.from)) : 12);
     plot.dataset.ready = "yes";
+    performance.mark("interactive");
   });
 })();
