@@ -70,17 +70,18 @@ def timeline(
     lanes_px = LANE_PX * len(lanes)
     height = TOP_PX + lanes_px + len(panels) * (KEY_PX + PANEL_PX) + BOTTOM_PX
     body = height - TOP_PX - BOTTOM_PX
-    figure = go.Figure(layout=_layout(height, hourly.index))
-    figure.update_layout(yaxis=_lane_axis(lanes, 1 - lanes_px / body))
-    for row, lane in enumerate(lanes):
-        figure.add_trace(_lane_bars(lane, row))
-    placed = []
+    layout = _layout(height, hourly.index) | {"yaxis": _lane_axis(lanes, 1 - lanes_px / body)}
+    traces: list[Any] = [_lane_bars(lane, row) for row, lane in enumerate(lanes)]
+    marks, placed = [], []
     for k, panel in enumerate(panels):
         top = lanes_px + k * (KEY_PX + PANEL_PX) + KEY_PX
         domain = (1 - (top + PANEL_PX) / body, 1 - top / body)
-        _add_panel(figure, hourly, panel, 2 * k + 2, (max(domain[0], 0.0), domain[1]))
+        axis = 2 * k + 2
+        layout |= _value_axes(panel, axis, (max(domain[0], 0.0), domain[1]))
+        traces += [_curve(hourly, c, f"y{axis + 1 if c.right else axis}") for c in panel.curves]
+        marks += _mark(panel, axis)
         placed.append(Placed(panel, TOP_PX + top - KEY_PX))
-    figure.layout.shapes = (*_tints(bands), *figure.layout.shapes)
+    figure = go.Figure(traces, {**layout, "shapes": [*_tints(bands), *marks]})
     tops = tuple((lane.title, TOP_PX + row * LANE_PX) for row, lane in enumerate(lanes))
     return Timeline(figure, height, tuple(placed), tops)
 
@@ -155,28 +156,24 @@ def _lane_bars(lane: Lane, row: int) -> go.Bar:
     )
 
 
-def _add_panel(
-    figure: go.Figure,
-    hourly: pd.DataFrame,
-    panel: Panel,
-    axis: int,
-    domain: tuple[float, float],
-) -> None:
-    """Put a panel on value axes ``axis`` and ``axis + 1``."""
-    figure.update_layout({f"yaxis{axis}": _value_axis(panel.left, domain)})
+def _value_axes(panel: Panel, axis: int, domain: tuple[float, float]) -> dict[str, Any]:
+    """The panel's value axes: ``axis`` on the left, the next number on the right."""
+    axes = {f"yaxis{axis}": _value_axis(panel.left, domain)}
     if panel.right is not None:
-        right = _value_axis(panel.right, domain)
-        right |= {"overlaying": f"y{axis}", "side": "right", "showgrid": False}
-        figure.update_layout({f"yaxis{axis + 1}": right})
-    for curve in panel.curves:
-        name = f"y{axis + 1}" if curve.right else f"y{axis}"
-        figure.add_trace(_curve(hourly, curve, name))
-    if panel.mark is not None:
-        line = {"color": INKS["edge"].light, "width": 1, "dash": "dash"}
-        figure.add_shape(
-            type="line", xref="paper", x0=0, x1=1, yref=f"y{axis}", y0=panel.mark, y1=panel.mark,
-            line=line, layer="below",
-        )  # fmt: skip
+        right = {"overlaying": f"y{axis}", "side": "right", "showgrid": False}
+        axes[f"yaxis{axis + 1}"] = _value_axis(panel.right, domain) | right
+    return axes
+
+
+def _mark(panel: Panel, axis: int) -> list[dict[str, Any]]:
+    """The line to mind, across the panel."""
+    if panel.mark is None:
+        return []
+    line = {"color": INKS["edge"].light, "width": 1, "dash": "dash"}
+    return [{
+        "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": f"y{axis}", "y0": panel.mark,
+        "y1": panel.mark, "line": line, "layer": "below",
+    }]  # fmt: skip
 
 
 def _value_axis(scale: Scale, domain: tuple[float, float]) -> dict[str, Any]:
