@@ -184,10 +184,11 @@ def _why_dark(outcome: RunOutcome, dark: Event) -> str:
     if len(before) < 12:
         return f"The battery is empty almost from the start ({moment(dark.start)})."
     days = len(before) / 24
+    span = f"{days:.0f} days" if days >= 1.5 else f"{len(before)} hours"
     came = (before["solar_w"] + before["alternator_w"] + before["shore_w"]).sum() / days
     went = before["load_w"].sum() / days
     return (
-        f"In the {days:.0f} days before {moment(dark.start)}, {came:.0f} Wh a day came in and "
+        f"In the {span} before {moment(dark.start)}, {came:.0f} Wh a day came in and "
         f"{went:.0f} Wh a day went out, of which the fridge took "
         f"{before['fridge_w'].sum() / days:.0f}."
     )
