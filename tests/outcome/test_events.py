@@ -177,3 +177,15 @@ def test_worst_year_has_most_blackout_then_thaw_then_unserved():
     found = risk((2001, 2002, 2003, 2004), rows)
     assert found.worst_first == (2, 1, 3, 0)
     assert (found.blackout.happened, found.blackout.years) == (2, 4)
+
+
+def test_wilson_interval_is_scipys() -> None:
+    """Every count of 1 to 40 years against scipy.stats.binomtest."""
+    from scipy.stats import binomtest
+
+    from offgrid_sim.outcome.risk import wilson
+
+    for years in range(1, 41):
+        for count in range(years + 1):
+            exact = binomtest(count, years).proportion_ci(0.95, method="wilson")
+            assert np.allclose(wilson(count, years), (exact.low, exact.high), atol=1e-12)

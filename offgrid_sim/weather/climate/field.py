@@ -26,7 +26,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2, norm
+from scipy.special import gammaincinv, ndtri
 
 from offgrid_sim.weather.climate.sun import Floats
 
@@ -59,8 +59,8 @@ class Waves:
 def matern_waves(tag: int, length_km: float, pairs: int, rows_per_day: int, channels: int) -> Waves:
     """Waves of r(d) = (1 + d/L) exp(-d/L); the vectors are spread evenly over their density."""
     uniform = even_points(pairs, 4)
-    direction = norm.ppf(uniform[:, :3])
-    stretch = np.sqrt(chi2.ppf(uniform[:, 3:], 3))
+    direction = ndtri(uniform[:, :3])
+    stretch = np.sqrt(2.0 * gammaincinv(1.5, uniform[:, 3:]))  # chi-square, 3 degrees of freedom
     return Waves(tag, rows_per_day, channels, direction / (length_km * stretch))
 
 
