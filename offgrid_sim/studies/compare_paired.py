@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from scipy.stats import binomtest
+
+from offgrid_sim.outcome.risk import wilson
 
 CONFIDENCE = 0.95
 RESAMPLES, DRAWN_AT_ONCE = 2000, 200
@@ -67,6 +68,8 @@ def chance_difference(one: np.ndarray, other: np.ndarray) -> ChanceDifference:
     joined with their correlation). ``p_value``: exact McNemar test, a binomial test of the years
     in which they differ.
     """
+    from scipy.stats import binomtest  # half a second, only where it is asked for
+
     one, other = np.asarray(one, bool), np.asarray(other, bool)
     both, neither = int((one & other).sum()), int((~one & ~other).sum())
     only_one, only_other = int((one & ~other).sum()), int((~one & other).sum())
@@ -102,5 +105,4 @@ def newcombe_interval(
 
 
 def _wilson(count: int, n: int) -> tuple[float, float, float]:
-    interval = binomtest(count, n).proportion_ci(CONFIDENCE, method="wilson")
-    return count / n, float(interval.low), float(interval.high)
+    return count / n, *wilson(count, n, CONFIDENCE)
