@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from offgrid_sim.plan.draft import Origin
+from offgrid_sim.report.assumptions import assumptions_section
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.page import Page, render_page, section
-from offgrid_sim.report.tables import assumption_groups, your_assumptions
 from offgrid_sim.studies.chamber import ChamberRow, ChamberTest
 from offgrid_sim.studies.chamber_words import chamber_sentence, hours_words
 
@@ -54,9 +54,7 @@ def chamber_page(test: ChamberTest, origins: Mapping[str, Origin], files: tuple[
         sections=(
             section("use", "What it uses", "Use", "chamber.html.j2",
                     bars=_bars(test.rows), rows=tuple(_row(row) for row in test.rows)),
-            section("assumptions", "Every assumption, and whose it is", "Assumptions",
-                    "assumptions.html.j2", yours=your_assumptions(origins),
-                    groups=assumption_groups(origins), files=files),
+            assumptions_section(origins, files),
             section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",
                     cautions=CAUTIONS),
         ),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from offgrid_sim.report.assumptions import assumptions_section
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.look import BAND_OF
 from offgrid_sim.report.page import Page, render_page, section
@@ -77,6 +78,10 @@ def compare_page(found: Comparison, sources: tuple[WeatherSource, ...]) -> str:
         section("outcome", "What happens to each", "Outcome", "compare_outcome.html.j2",
                 plans=plans, lines=_outcome(found), years=len(found.years),
                 strips=_strips(found)),
+        assumptions_section(
+            found.sides[0].loaded.origins, found.sides[0].loaded.files,
+            f"Every assumption of {found.sides[0].name}, and whose it is",
+        ),
         section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
                 sources=source_rows(sources, trip.route.stops)),
         section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",

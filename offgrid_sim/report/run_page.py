@@ -8,6 +8,7 @@ from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, first_of, verdict
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.plan.route import Stop
+from offgrid_sim.report.assumptions import assumptions_section
 from offgrid_sim.report.bands import band_spans
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.coarse import coarse
@@ -19,12 +20,10 @@ from offgrid_sim.report.reread import Earlier
 from offgrid_sim.report.route import drawing, stop_rows
 from offgrid_sim.report.static_chart import static_chart
 from offgrid_sim.report.tables import (
-    assumption_groups,
     event_rows,
     key_facts,
     side_checks,
     source_rows,
-    your_assumptions,
 )
 from offgrid_sim.report.why_sections import cures_section, why_section
 from offgrid_sim.report.words import clock, counted, day
@@ -67,7 +66,7 @@ def run_page(
         _years(outcome),
         *_told(None if cures is None else cures_section(cures)),
         _route(hourly, stops),
-        _assumptions(loaded),
+        assumptions_section(loaded.origins, loaded.files),
         section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
                 sources=source_rows(outcome.ready.sources, stops)),
         section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",
@@ -168,11 +167,3 @@ def _route(hourly: pd.DataFrame, stops: tuple[Stop, ...]) -> Section:
     return section("route", "Along the route", "Route", "route.html.j2", rows=rows,
                    drawing=drawing(stops[: len(rows)], states),
                    finding=f"The route through {counted(len(rows), 'stop')}; {found}.")  # fmt: skip
-
-
-def _assumptions(loaded: LoadedTrip) -> Section:
-    return section(
-        "assumptions", "Every assumption, and whose it is", "Assumptions", "assumptions.html.j2",
-        yours=your_assumptions(loaded.origins), groups=assumption_groups(loaded.origins),
-        files=loaded.files,
-    )  # fmt: skip

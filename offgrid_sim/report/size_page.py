@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from offgrid_sim.report.assumptions import assumptions_section
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.coarse import coarse_plan
 from offgrid_sim.report.page import Page, Section, render_page, section
 from offgrid_sim.report.size_map import STRONGEST_PCT, curves, map_axes, positions, risk_map
-from offgrid_sim.report.tables import assumption_groups, source_rows, your_assumptions
+from offgrid_sim.report.tables import source_rows
 from offgrid_sim.report.words import counted, day, duration, number, percent
 from offgrid_sim.studies.size import Candidate, SizeStudy
 from offgrid_sim.studies.size_risk import deciding_interval
@@ -140,9 +141,7 @@ def _sections(study: SizeStudy) -> tuple[Section, ...]:
                 years=study.weather_years, looks=study.looks, season=season(study),
                 runs=number(sum(c.risk.years for c in study.candidates)),
                 hours=number(study.simulated_hours / 1e6, 1)),
-        section("assumptions", "Every assumption, and whose it is", "Assumptions",
-                "assumptions.html.j2", yours=your_assumptions(origins),
-                groups=assumption_groups(origins), files=study.loaded.files),
+        assumptions_section(origins, study.loaded.files),
         section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
                 sources=source_rows(study.sources, study.loaded.trip.route.stops)),
         section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from offgrid_sim.report.assumptions import assumptions_section
 from offgrid_sim.report.cautions import CAUTIONS
 from offgrid_sim.report.page import Page, Section, render_page, section
 from offgrid_sim.report.tables import source_rows
@@ -80,6 +81,7 @@ def stress_page(found: Stress, sources: tuple[WeatherSource, ...]) -> str:
     body = (_pairs(found), _grids(found)) if many else (_cases(found),)
     sections = (
         *body,
+        assumptions_section(found.loaded.origins, found.loaded.files),
         section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
                 sources=source_rows(sources, trip.route.stops)),
         section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",
