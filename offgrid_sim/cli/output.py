@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +10,7 @@ from typing import Any
 import click
 
 from offgrid_sim.errors import OutputError
+from offgrid_sim.whole_file import write_whole
 
 
 def report_path(name: str) -> Path:
@@ -29,25 +27,13 @@ def write_bytes(path: Path, data: bytes) -> None:
     """Write ``data`` so that ``path`` appears whole; else OutputError and nothing is changed."""
     if path.is_dir():
         raise OutputError(f"{path} is a folder; name a file in it with --out.")
-    scratch: str | None = None
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(scratch, 0o644)
-        os.replace(scratch, path)
+        write_whole(path, data)
     except OSError as error:
         raise OutputError(
             f"could not write {path}: {(error.strerror or str(error)).lower()}; "
             "free space or choose another place with --out."
         ) from error
-    finally:
-        if scratch is not None:
-            with contextlib.suppress(OSError):
-                os.unlink(scratch)
 
 
 def hand_over(

@@ -15,9 +15,13 @@ from offgrid_sim.physics.fridge import (
 )
 from offgrid_sim.physics.water import WATER_WH_L_K, cool_tank
 
-CABIN_HUMIDITY = 0.6
-FRIDGE_HUMIDITY = 0.8
+CABIN_HUMIDITY, FRIDGE_HUMIDITY = 0.6, 0.8
+"""Relative humidity of cabin air (35-85 % is likely) and inside the fridge (common practice, no
+source)."""
+
 FILL_TEMP_C = 8.0
+"""Temperature of water from a tap in the cold season (common practice, no source)."""
+
 Record = Any
 
 

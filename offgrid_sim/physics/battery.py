@@ -15,6 +15,8 @@ from offgrid_sim.compiled import compiled
 
 LFP, AGM = 0, 1
 SMALL_POWER = 0.003
+"""Below this R P / E^2 the current is taken from a series (error 132 x^6, 1e-13)."""
+
 LFP_TAPER_SHARE = 0.03
 """Missing charge at which lithium starts to taper (common practice, no source)."""
 

@@ -12,7 +12,6 @@ import hashlib
 import io
 import json
 import os
-import tempfile
 import time
 import zipfile
 from collections.abc import Sequence
@@ -27,6 +26,7 @@ from offgrid_sim import __version__
 from offgrid_sim.errors import OutputError
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.studies.size_grid import Design
+from offgrid_sim.whole_file import write_whole
 
 KEPT = (
     "hours", "blackout_hours", "first_blackout_h", "thaw_hours", "first_thaw_h", "dry_hours",
@@ -65,24 +65,17 @@ class Ledger:
         if self.path is None:
             return
         self._saved_at = time.monotonic()
-        scratch: str | None = None
+        content = io.BytesIO()
+        arrays: dict[str, Any] = {**self.kept, "done": self.done}
+        np.savez(content, **arrays)
         try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            handle, scratch = tempfile.mkstemp(dir=self.path.parent, prefix=".writing-")
-            with os.fdopen(handle, "wb") as file:
-                arrays: dict[str, Any] = {**self.kept, "done": self.done}
-                np.savez(file, **arrays)
-            os.replace(scratch, self.path)
+            write_whole(self.path, content.getvalue())
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             raise OutputError(
                 f"could not keep what is done in {self.path.parent}: {reason}; free space, set "
                 "OFFGRID_SIM_CACHE to another folder, or use --no-resume."
             ) from error
-        finally:
-            if scratch is not None:
-                with contextlib.suppress(OSError):
-                    os.unlink(scratch)
 
     def load(self) -> int:
         """Take in what an earlier, stopped study left; returns how many runs that is.

@@ -15,9 +15,8 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binomtest
 
-from offgrid_sim.outcome.risk import CONFIDENCE, Chance, chance
+from offgrid_sim.outcome.risk import CONFIDENCE, Chance, chance, wilson
 from offgrid_sim.studies.size_grid import Design
 from offgrid_sim.studies.size_ledger import Ledger
 
@@ -78,8 +77,7 @@ def counted_chance(happened: int, years: int) -> Chance:
 def deciding_interval(happened: int, years: int, look_count: int) -> tuple[float, float]:
     """The wider interval on which designs are decided, its error shared among the looks."""
     confidence = 1 - (1 - CONFIDENCE) / look_count
-    found = binomtest(happened, years).proportion_ci(confidence, method="wilson")
-    return float(found.low), float(found.high)
+    return wilson(happened, years, confidence)
 
 
 def standing(happened: int, years: int, accept: float, look_count: int) -> Standing:

@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from offgrid_sim import whole_file
 from offgrid_sim.errors import WeatherUnavailable
-from offgrid_sim.weather.archive import SERVICES, ArchiveWeather, finished, held_years, store
+from offgrid_sim.weather.archive import SERVICES, ArchiveWeather, finished, held_years
 from offgrid_sim.weather.archive.asked import (
     PlaceYear,
     from_key,
@@ -333,7 +334,7 @@ def test_where_nothing_can_be_written_weather_is_read_all_the_same(folder, opene
     def refuse(*args, **kwargs):
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr(store.tempfile, "mkstemp", refuse)
+    monkeypatch.setattr(whole_file.tempfile, "mkstemp", refuse)
     after, texts = opened()
     assert len(texts) == 1
     assert same(before, after)

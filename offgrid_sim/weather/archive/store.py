@@ -14,7 +14,6 @@ import gzip
 import hashlib
 import json
 import os
-import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,6 +26,7 @@ from requests_cache.backends import BaseStorage
 from requests_cache.serializers import CattrStage, SerializerPipeline, Stage
 
 from offgrid_sim.errors import WeatherUnavailable
+from offgrid_sim.whole_file import write_whole
 
 LIMIT_MB = 500
 """Some 2,000 place-years of 150 kB with copies of 100 kB; OFFGRID_SIM_ARCHIVE_MB changes it."""
@@ -115,7 +115,7 @@ class AnswerFiles(BaseStorage):
         """Keep an answer; the file appears whole or not at all."""
         packed = self.serializer.dumps(answer)
         try:
-            self._write(self.path(key), packed)
+            write_whole(self.path(key), packed)
         except OSError as error:
             raise WeatherUnavailable(
                 f"{self.folder}: the weather cache cannot be written "
@@ -123,23 +123,6 @@ class AnswerFiles(BaseStorage):
                 "OFFGRID_SIM_CACHE to another folder."
             ) from error
         self._drop_oldest(keep=self.path(key))
-
-    def _write(self, path: Path, content: bytes) -> None:
-        """Write aside, then rename. OSError if it cannot be done; nothing half is left."""
-        scratch: str | None = None
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            handle, scratch = tempfile.mkstemp(dir=self.folder, prefix=".writing-")
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            os.chmod(scratch, 0o644)
-            os.replace(scratch, path)
-        finally:
-            if scratch is not None:
-                with contextlib.suppress(OSError):
-                    os.unlink(scratch)
 
     def checksum(self, key: str) -> str | None:
         """SHA-256 of an answer's file, sound or not; None if there is none that can be read."""
@@ -169,7 +152,7 @@ class AnswerFiles(BaseStorage):
         """Keep a quick copy if the limit leaves room for it; without one all works, but slower."""
         if self.size_bytes() + len(content) <= self.limit_bytes:
             with contextlib.suppress(OSError):
-                self._write(self.copy_path(key), content)
+                write_whole(self.copy_path(key), content)
 
     def __delitem__(self, key: str) -> None:
         """Forget an answer and its copy."""
