@@ -59,11 +59,12 @@ def _sentence(outcome: RunOutcome) -> str:
 
 
 def _times(chance: Chance, short: bool = False) -> str:
-    """``4 of 30 weather years (5-30 %)``: count and 95 % interval."""
+    """``4 of 30 weather years (a chance of 5 to 30 %)``: count and 95 % interval."""
     of_years = "" if short else f" of {chance.years} weather years"
     if chance.happened == 0:
-        return f"none{of_years} (at most {chance.high * 100:.0f} %)"
-    return f"{chance.happened}{of_years} ({chance.low * 100:.0f}-{chance.high * 100:.0f} %)"
+        return f"none{of_years} (a chance of at most {chance.high * 100:.0f} %)"
+    interval = f"{chance.low * 100:.0f} to {chance.high * 100:.0f} %"
+    return f"{chance.happened}{of_years} ({'' if short else 'a chance of '}{interval})"
 
 
 def _one_year(outcome: RunOutcome) -> str:
