@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from offgrid_sim.errors import PlanError, Problem
 from offgrid_sim.plan.keys import NONE_WORD as NONE
-from offgrid_sim.plan.keys import KeyPath, dotted, item_model, may_be_none, origin_text, table_model
+from offgrid_sim.plan.keys import KeyPath, dotted, kinds_of, table_model
 from offgrid_sim.plan.quantity import PlanModel
 from offgrid_sim.plan.toml_file import read_toml
 from offgrid_sim.plan.trip import Trip
@@ -113,16 +113,15 @@ def without_none_words(model: type[PlanModel], tables: Mapping[str, Any]) -> dic
 
 
 def _plain(model: type[PlanModel], name: str, value: Any) -> Any:
-    field_info = model.model_fields.get(name)
-    if field_info is None:
+    kind = kinds_of(model).get(name)
+    if kind is None:
         return value
-    table, item = table_model(field_info), item_model(field_info)
     if isinstance(value, str) and value.strip().lower() == NONE:
-        return [] if item is not None else None if may_be_none(field_info) else value
-    if table is not None and isinstance(value, dict):
-        return without_none_words(table, value)
-    if item is not None and isinstance(value, list):
-        return [without_none_words(item, v) if isinstance(v, dict) else v for v in value]
+        return [] if kind.item is not None else None if kind.may_be_none else value
+    if kind.table is not None and isinstance(value, dict):
+        return without_none_words(kind.table, value)
+    if kind.item is not None and isinstance(value, list):
+        return [without_none_words(kind.item, v) if isinstance(v, dict) else v for v in value]
     return value
 
 
@@ -150,20 +149,19 @@ def _walk(
     found: dict[str, Origin],
 ) -> None:
     given = given if isinstance(given, dict) else {}
-    for name, info in model.model_fields.items():
+    for name, kind in kinds_of(model).items():
         path, value = (*at, name), plain[name]
-        table, item = table_model(info), item_model(info)
-        if table is not None and value is not None:
-            _walk(table, value, given.get(name), path, draft, found)
-        elif item is not None and value:
+        if kind.table is not None and value is not None:
+            _walk(kind.table, value, given.get(name), path, draft, found)
+        elif kind.item is not None and value:
             items = given.get(name) or [None] * len(value)
             for i, (one, one_given) in enumerate(zip(value, items, strict=True)):
-                _walk(item, one, one_given, (*path, i), draft, found)
+                _walk(kind.item, one, one_given, (*path, i), draft, found)
         else:
             giver = draft.giver(path) if name in given else ASSUMED
-            detail = origin_text(info) if giver.kind == "assumed" else giver.name
+            detail = kind.origin if giver.kind == "assumed" else giver.name
             key = dotted(path)
-            found[key] = Origin(key, value, giver.kind, detail, info.description or "")
+            found[key] = Origin(key, value, giver.kind, detail, kind.description)
 
 
 def root_model_at(at: KeyPath) -> type[PlanModel]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
 from typing import Annotated, Any, Literal, Union
 
 from pydantic.fields import FieldInfo
@@ -60,6 +62,32 @@ def origin_text(field: FieldInfo) -> str:
     """Where the default of this field comes from."""
     extra = field.json_schema_extra
     return str(extra.get("origin", COMMON_PRACTICE)) if isinstance(extra, dict) else COMMON_PRACTICE
+
+
+@dataclass(frozen=True)
+class KeyKind:
+    """One key of a table: the model below it, if any, and what is said where nobody gives it."""
+
+    table: type[PlanModel] | None
+    item: type[PlanModel] | None
+    may_be_none: bool
+    origin: str
+    description: str
+
+
+@cache
+def kinds_of(model: type[PlanModel]) -> Mapping[str, KeyKind]:
+    """What each key of a table is. Kept: a study asks for it at every key of every variant."""
+    return {
+        name: KeyKind(
+            table_model(info),
+            item_model(info),
+            may_be_none(info),
+            origin_text(info),
+            info.description or "",
+        )
+        for name, info in model.model_fields.items()
+    }
 
 
 def split_path(path: KeyPath) -> tuple[type[PlanModel], KeyPath, KeyPath]:

@@ -205,12 +205,24 @@ def _imply_file_source(draft: Draft) -> None:
 
 def _finish_trip(draft: Draft) -> LoadedTrip:
     draft.document = without_none_words(Trip, draft.document)
-    _check_pieces(draft)
-    _raise_problems(draft)
-    trip = _check(Trip, draft.document, (), draft)
-    _raise_problems(draft)
-    assert trip is not None
+    trip = _whole_trip(draft)
+    if trip is None:
+        _check_pieces(draft)
+        _raise_problems(draft)
+        trip = _check(Trip, draft.document, (), draft)
+        _raise_problems(draft)
+        assert trip is not None
     return loaded_trip(trip, origins_of(trip, (), draft), draft)
+
+
+def _whole_trip(draft: Draft) -> Trip | None:
+    """The trip where all is well, which a study's many loads are; pieces would say no more."""
+    if draft.problems or draft.broken:
+        return None
+    try:
+        return _parsed(Trip, draft.document)
+    except ValidationError:
+        return None
 
 
 def _check_pieces(draft: Draft) -> None:
@@ -237,12 +249,16 @@ def _check_at(draft: Draft, at: KeyPath) -> PlanModel | None:
 
 
 def _check(model: type[M], tables: Any, at: KeyPath, draft: Draft) -> M | None:
-    """Validate strictly: no text for numbers, no number for yes or no."""
     try:
-        return model.model_validate_json(json.dumps(tables, default=str), strict=True)
+        return _parsed(model, tables)
     except ValidationError as error:
         draft.problems += explain(error, at, draft.file_of)
         return None
+
+
+def _parsed(model: type[M], tables: Any) -> M:
+    """Validate strictly: no text for numbers, no number for yes or no."""
+    return model.model_validate_json(json.dumps(tables, default=str), strict=True)
 
 
 def _raise_problems(draft: Draft) -> None:
