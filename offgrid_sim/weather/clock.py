@@ -1,25 +1,32 @@
 """The local clock of a place, offline: coordinates -> IANA zone -> wall-clock time.
 
 The zone comes from timezonefinder's polygons; the sea has its own zones (Etc/GMT±n, whose sign is
-reversed by the IANA convention). Loading the finder takes about 1 s, nearly all of it the import
-of numba, which the engine needs anyway; a look-up then takes microseconds.
+reversed by the IANA convention). Loading the finder with its compiled helpers takes about a quarter
+of a second; so places once asked for are kept on disk (zone_memory.py) and it is imported only for
+a new one.
 """
 
 from __future__ import annotations
 
 import datetime
 from functools import cache
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
-from timezonefinder import TimezoneFinder
 
 from offgrid_sim.weather.table import Place
+from offgrid_sim.weather.zone_memory import remembered_zone
+
+if TYPE_CHECKING:
+    from timezonefinder import TimezoneFinder
 
 
 @cache
 def _finder() -> TimezoneFinder:
+    from timezonefinder import TimezoneFinder  # slow to import: only for a place not yet known
+
     return TimezoneFinder()
 
 
@@ -29,8 +36,12 @@ def zone_at(latitude_deg: float, longitude_deg: float) -> str:
     if not (abs(latitude_deg) <= 90.0 and np.isfinite(longitude_deg)):
         raise ValueError(f"no such place on Earth: {latitude_deg}, {longitude_deg}")
     longitude = (longitude_deg + 180.0) % 360.0 - 180.0
-    found = _finder().timezone_at(lat=latitude_deg, lng=longitude)
-    return found or sea_zone(longitude)
+    return remembered_zone(latitude_deg, longitude, _find)
+
+
+def _find(latitude_deg: float, longitude_deg: float) -> str:
+    found = _finder().timezone_at(lat=latitude_deg, lng=longitude_deg)
+    return found or sea_zone(longitude_deg)
 
 
 def sea_zone(longitude_deg: float) -> str:

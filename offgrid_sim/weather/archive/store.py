@@ -19,13 +19,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import platformdirs
 from cattrs.preconf.json import make_converter
 from requests_cache import BaseCache, CachedResponse
 from requests_cache.backends import BaseStorage
 from requests_cache.serializers import CattrStage, SerializerPipeline, Stage
 
 from offgrid_sim.errors import WeatherUnavailable
+from offgrid_sim.user_cache import user_cache_folder
 from offgrid_sim.whole_file import write_whole
 
 LIMIT_MB = 500
@@ -37,8 +37,7 @@ _ABANDONED_AFTER_S = 86400.0
 
 def default_folder() -> Path:
     """``archive`` under OFFGRID_SIM_CACHE or, without it, the user's cache folder."""
-    root = os.environ.get("OFFGRID_SIM_CACHE") or platformdirs.user_cache_dir("offgrid_sim")
-    return Path(root) / "archive"
+    return user_cache_folder() / "archive"
 
 
 def default_limit_bytes() -> int:
