@@ -42,7 +42,7 @@ class LoadedTrip:
         name = _named_weather(self.trip).get(key)
         if name is None or name.startswith(STATION):
             return None
-        return self.folders.get(key, Path()) / name
+        return self.folders.get(key, Path()) / _as_path(name).name
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,12 @@ def _document(trip: Trip, origins: Mapping[str, Origin], draft: Draft) -> dict[s
 def _bare_name(file: str | None) -> str | None:
     if file is None or file.startswith(STATION):
         return file
-    return PurePath(file.replace("\\", "/")).name
+    return _as_path(file).name
+
+
+def _as_path(file: str) -> PurePath:
+    """The path as it is written, on any system."""
+    return PurePath(file.replace("\\", "/"))
 
 
 def _named_weather(trip: Trip) -> dict[str, str]:
@@ -85,6 +90,7 @@ def _named_weather(trip: Trip) -> dict[str, str]:
 
 
 def _folders(trip: Trip, draft: Draft) -> dict[str, Path]:
-    keys = _named_weather(trip)
-    paths = {k: tuple(int(p) if p.isdecimal() else p for p in k.split(".")) for k in keys}
-    return {k: draft.giver(path).folder for k, path in paths.items()}
+    """Folder of each weather file, what its name says of it included: documents hold bare names."""
+    named = _named_weather(trip)
+    paths = {k: tuple(int(p) if p.isdecimal() else p for p in k.split(".")) for k in named}
+    return {k: draft.giver(path).folder / _as_path(named[k]).parent for k, path in paths.items()}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -160,6 +161,15 @@ def test_weather_files_keep_their_folder_out_of_the_document(trip_file):
     assert loaded.document["weather"]["file"] == "x.epw"
     assert loaded.origins["weather.file"].value == "x.epw"
     assert str(trip_file.parent) not in json.dumps(loaded.document)
+
+
+def test_a_change_to_the_document_finds_the_weather_file_of_a_named_folder(trip_file):
+    with trip_file.open("a", encoding="utf-8") as out:
+        out.write('[weather]\nfile = "my weather/x.epw"\n')
+    loaded = load_trip(trip_file, ["route.stops.0.weather=far/away/y.csv"])
+    changed = replace(load_trip_document(loaded.document, ["people=3"]), folders=loaded.folders)
+    assert changed.weather_path() == trip_file.parent / "my weather/x.epw"
+    assert changed.weather_path("route.stops.0.weather") == Path("far/away/y.csv")
 
 
 def test_weather_given_on_the_command_line(trip_file):
