@@ -34,6 +34,7 @@ from offgrid_sim.report.difference import Difference, difference
 from offgrid_sim.report.reread import is_report, load_trip_or_report, read_earlier
 from offgrid_sim.report.run_page import run_page
 from offgrid_sim.studies.run import simulate
+from offgrid_sim.studies.variants import Bench
 
 
 @click.command()
@@ -121,8 +122,9 @@ def command(
     )
     wanted = asked(why, cures, cures_file)
     say_if_cold()
-    outcome = simulate(loaded, show)
-    found = find(loaded, outcome, wanted)
+    bench = Bench(loaded)
+    outcome = simulate(loaded, show, bench)
+    found = find(loaded, outcome, wanted, bench)
     if coarse_places:
         loaded, outcome = coarse(loaded, outcome)
     judged = verdict(outcome)

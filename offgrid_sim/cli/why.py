@@ -54,9 +54,8 @@ def asked(why: bool, cures: bool, cures_file: Path | None) -> Asked:
     return Asked(why, usual_cures() if cures else ())
 
 
-def find(loaded: LoadedTrip, outcome: RunOutcome, wanted: Asked) -> Found:
-    """Causes and cures of a run, as far as they are wanted."""
-    bench = Bench(loaded)
+def find(loaded: LoadedTrip, outcome: RunOutcome, wanted: Asked, bench: Bench) -> Found:
+    """Causes and cures of a run, as far as they are wanted; ``bench`` has its weather."""
     return Found(
         find_causes(loaded, outcome, bench) if wanted.why else None,
         find_cures(loaded, wanted.cures, bench) if wanted.cures else None,

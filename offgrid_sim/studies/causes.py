@@ -22,7 +22,8 @@ from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.trace import step_times
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.studies.causes_influences import Influence, average_sun, influences, together
-from offgrid_sim.studies.variants import YEARS_AT_ONCE, Bench, Variant
+from offgrid_sim.studies.changes import laid
+from offgrid_sim.studies.variants import AS_PLANNED, YEARS_AT_ONCE, Bench, Variant
 
 TROUBLES = {
     "blackout": ("blackout", "soc", 1.0),
@@ -123,8 +124,8 @@ def find_causes(loaded: LoadedTrip, outcome: RunOutcome, bench: Bench | None = N
     if hours == 0:
         return Causes(outcome.shown_year, (), ())
     lab = _Lab(bench or Bench(loaded), outcome.shown_index, len(outcome.ready.years))
-    usual = lab.lived(Variant("as planned"))
-    found = episodes(lab.prepared(Variant("as planned")), lab.local_index, usual)
+    usual = lab.lived(AS_PLANNED)
+    found = episodes(lab.prepared(AS_PLANNED), lab.local_index, usual)
     singles = influences(loaded.trip)
     without = {one.key: lab.lived(one.without) for one in singles}
     total = {one.key: _saved_in_all(usual, without[one.key], lab.h) for one in singles}
@@ -192,7 +193,7 @@ class _Lab:
         self.h = 1.0 / bench.steps_per_hour
 
     def prepared(self, variant: Variant) -> Prepared:
-        return self.bench.prepared(variant, self.first, self.last)
+        return self.bench.prepared(laid(variant, self.bench.base), self.first, self.last)
 
     def lived(self, variant: Variant) -> dict[str, Lived]:
         """Each kind of trouble by step of the shown year."""

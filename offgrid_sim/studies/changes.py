@@ -169,6 +169,11 @@ def plan_sets(change: Change, loaded: LoadedTrip) -> dict[str, Any]:
             and not (value == "none" and loaded.origins[path].value is None)}  # fmt: skip
 
 
+def laid(variant: Variant, loaded: LoadedTrip) -> Variant:
+    """The same variant with its plan values laid over the trip already, for one quick use."""
+    return replace(variant, sets={}, base=laid_over(loaded, variant.sets))
+
+
 def laid_over(loaded: LoadedTrip, sets: Mapping[str, Any]) -> LoadedTrip:
     """The trip with other values at keys it has, without its origins; quicker than a new load.
 

@@ -12,9 +12,9 @@ import numpy as np
 
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.plan.quantity import quantity
-from offgrid_sim.studies.changes import Change, laid_over, read_changes, variant_of
+from offgrid_sim.studies.changes import Change, laid, laid_over, read_changes, variant_of
 from offgrid_sim.studies.compare_paired import Difference, mean_difference
-from offgrid_sim.studies.variants import Bench, Variant
+from offgrid_sim.studies.variants import AS_PLANNED, Bench, Variant
 
 MOST_YEARS = 100
 """Weather years that cures are tried in; more would only make the wait longer."""
@@ -117,7 +117,7 @@ def find_cures(loaded: LoadedTrip, cures: Sequence[Cure], bench: Bench | None = 
     """
     bench = bench or Bench(loaded)
     years = slice(0, MOST_YEARS)
-    usual = bench.run([Variant("as planned")], years)[0]
+    usual = bench.run([AS_PLANNED], years)[0]
     count = len(usual)
     failing = int((_hours(usual) > 0).sum())
     if failing == 0:
@@ -125,7 +125,8 @@ def find_cures(loaded: LoadedTrip, cures: Sequence[Cure], bench: Bench | None = 
     offered = [(cure, cure_variant(cure, loaded)) for cure in cures]
     applied = [(cure, variant) for cure, variant in offered if variant is not None]
     skipped = tuple(cure.name for cure, variant in offered if variant is None)
-    totals = bench.run([variant for _, variant in applied], years) if applied else usual[:0]
+    variants = [laid(variant, loaded) for _, variant in applied]
+    totals = bench.run(variants, years) if applied else usual[:0]
     single = [_tried((cure,), (variant,), usual, own)
               for (cure, variant), own in zip(applied, totals, strict=True)]  # fmt: skip
     pairs = _pairs(loaded, bench, years, usual, [cure for cure, _ in applied], single)
@@ -166,7 +167,7 @@ def _pairs(
             jobs.append((first, second, variant))
     if not jobs:
         return []
-    totals = bench.run([variant for _, _, variant in jobs], years)
+    totals = bench.run([laid(variant, loaded) for _, _, variant in jobs], years)
     return [_tried((first, second), (variant,), usual, own)
             for (first, second, variant), own in zip(jobs, totals, strict=True)]  # fmt: skip
 

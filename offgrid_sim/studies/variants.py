@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -56,6 +57,9 @@ class Variant:
         return [f"{key}={_toml(value)}" for key, value in self.sets.items()]
 
 
+AS_PLANNED = Variant("as planned")
+
+
 def _toml(value: Any) -> str:
     """A plain value as the command line writes it."""
     if isinstance(value, bool):
@@ -78,7 +82,7 @@ class Bench:
         self._demand: dict[str, tuple[np.ndarray, np.ndarray]] = {}
         self._slice: tuple[int, int] = (0, 0)
 
-    @property
+    @cached_property
     def years(self) -> tuple[int, ...]:
         """Labels of all weather years that the base trip asks for."""
         return get_weather(
