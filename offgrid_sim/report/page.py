@@ -7,6 +7,7 @@ text is escaped by jinja2; data travel in JSON islands that cannot end their own
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -28,6 +29,11 @@ from offgrid_sim.report.look import (
 from offgrid_sim.report.tables import KIND_WORDS
 
 TEMPLATES = "templates"
+WRAPPED = re.compile(
+    r"(?P<licence>/\*\*.*?\*/\n)\(.*?\(\) => \{\n(?P<body>\"use strict\";var Plotly=.*)"
+    r"window\.Plotly = Plotly;\nreturn Plotly;\n\}\)\);\s*",
+    re.DOTALL,
+)
 
 
 @dataclass(frozen=True)
@@ -68,6 +74,7 @@ def render_page(page: Page) -> str:
             version=__version__,
             style=Markup(css_variables() + "\n" + _asset("style.css")),
             script=Markup(_asset("parquet.js") + _asset("page.js") if page.interactive else ""),
+            start=Markup(_asset("start.js") if page.interactive else ""),
             plotly=Markup(plotly_script()) if page.interactive else "",
             islands={key: json_island(value) for key, value in page.islands.items()},
             colours=json_island(light_to_dark()),
@@ -109,9 +116,15 @@ def environment() -> Environment:
 
 @cache
 def plotly_script() -> str:
-    """The plotly script, lines and bars only, to be embedded once (data/plotly/README.md)."""
+    """The plotly script, lines and bars only, to be embedded once (data/plotly/README.md).
+
+    Without the module wrapper round it, which makes a browser read all of it twice.
+    """
     script = files("offgrid_sim") / "data" / "plotly" / "plotly-basic.min.js"
-    return script.read_text(encoding="utf-8")
+    found = WRAPPED.fullmatch(script.read_text(encoding="utf-8"))
+    if found is None:
+        raise RuntimeError("data/plotly/plotly-basic.min.js has another wrapper; see page.WRAPPED")
+    return found["licence"] + found["body"]
 
 
 def _asset(name: str) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import base64
 import html
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -29,11 +30,12 @@ LEFT_PX, RIGHT_PX = 40, 36
 LINE_PX = 1.6
 DAY_MS = 86_400_000
 SPREAD_ALPHA = 0.2
+PATH_DATE = re.compile(r"\d{4}-\d\d-\d\d_\d\d:\d\d")
 
 
 @dataclass(frozen=True)
 class Lane:
-    """A row of bars above the panels: ``texts`` are written into the bars where they fit."""
+    """A row of bars above the panels; the page's script writes ``texts`` into those with room."""
 
     title: str
     ink: str
@@ -102,6 +104,7 @@ def _layout(height: int, times: pd.Index) -> dict[str, Any]:
         "zeroline": False,
         "automargin": False,
         "tickfont": {"size": 11},
+        "ticklabeloverflow": "allow",
     }
     return {
         "height": height,
@@ -112,10 +115,8 @@ def _layout(height: int, times: pd.Index) -> dict[str, Any]:
         "font": {"family": "system-ui, sans-serif", "size": 11, "color": INKS["soft"].light},
         "showlegend": False,
         "dragmode": False,
-        "hovermode": "x",
-        "hoverdistance": -1,
+        "hovermode": False,
         "barmode": "overlay",
-        "uniformtext": {"mode": "hide", "minsize": 9},
         "xaxis": {**shared, "gridcolor": INKS["rule"].light, "side": "bottom",
                   "position": 0},
         "xaxis2": {**shared, "matches": "x", "overlaying": "x", "side": "top", "showgrid": False,
@@ -126,6 +127,7 @@ def _layout(height: int, times: pd.Index) -> dict[str, Any]:
 def _lane_axis(lanes: tuple[Lane, ...], low: float) -> dict[str, Any]:
     return {
         "domain": [min(max(low, 0.0), 1.0), 1.0],
+        "type": "linear",
         "range": [max(len(lanes), 1), 0],
         "visible": False,
         "fixedrange": True,
@@ -144,11 +146,8 @@ def _lane_bars(lane: Lane, row: int) -> go.Bar:
         y=[row + 1 - BAR_SHARE / 2] * len(lane.spans),
         width=BAR_SHARE,
         marker={"color": ink, "line": {"width": 0}, **({"pattern": pattern} if hatched else {})},
-        text=[plain(text) for text in lane.texts] or None,
-        textposition="inside",
-        insidetextanchor="start",
-        textangle=0,
-        insidetextfont={"color": INKS["card"].light, "size": 11},
+        text=list(lane.texts) or None,
+        textposition="none",
         hoverinfo="skip",
         name=plain(lane.title),
         xaxis="x2",
@@ -179,6 +178,7 @@ def _mark(panel: Panel, axis: int) -> list[dict[str, Any]]:
 def _value_axis(scale: Scale, domain: tuple[float, float]) -> dict[str, Any]:
     return {
         "domain": list(domain),
+        "type": "linear",
         "range": [scale.low, scale.high],
         "fixedrange": True,
         "zeroline": False,
@@ -186,6 +186,7 @@ def _value_axis(scale: Scale, domain: tuple[float, float]) -> dict[str, Any]:
         "nticks": 5,
         "gridcolor": INKS["rule"].light,
         "tickfont": {"size": 11},
+        "ticklabeloverflow": "allow",
         "anchor": "x",
     }
 
@@ -260,12 +261,30 @@ def _path_date(moment: pd.Timestamp) -> str:
 
 
 def slim_figure(figure: go.Figure) -> dict[str, Any]:
-    """The figure as plain JSON in which curves name their column instead of holding it."""
-    plain_json: dict[str, Any] = json.loads(figure.to_json())
-    for trace in plain_json["data"]:
+    """The figure as plain JSON in which curves name their column instead of holding it.
+
+    Moments become milliseconds since 1970 on plain axes whose ticks the page's script sets:
+    plotly takes long over dates.
+    """
+    slim: dict[str, Any] = json.loads(figure.to_json())
+    for trace in slim["data"]:
         if "meta" in trace:
             del trace["x"], trace["y"]
-    return plain_json
+        else:
+            trace["base"] = [_milliseconds(moment) for moment in trace["base"]]
+    for axis in (slim["layout"]["xaxis"], slim["layout"]["xaxis2"]):
+        for dated in ("tickformatstops", "tick0", "dtick"):
+            del axis[dated]
+        axis |= {"type": "linear", "tickmode": "array",
+                 "range": [_milliseconds(moment) for moment in axis["range"]]}  # fmt: skip
+    for shape in slim["layout"]["shapes"]:
+        if shape["type"] == "path":
+            shape["path"] = PATH_DATE.sub(lambda m: str(_milliseconds(m[0])), shape["path"])
+    return slim
+
+
+def _milliseconds(moment: str) -> int:
+    return int(np.datetime64(moment.replace("_", "T").replace(" ", "T"), "ms").astype("int64"))
 
 
 def trace_island(years: Mapping[str, pd.DataFrame], added: pd.DataFrame) -> dict[str, Any]:

@@ -255,6 +255,11 @@ class Opened:
     complaints: list[str] = field(default_factory=list)
     requests: list[str] = field(default_factory=list)
 
+    def asked(self, address: str) -> None:
+        """Note what the page asks for; a blob is part of the page, and no network serves it."""
+        if not address.startswith("blob:"):
+            self.requests.append(address)
+
     def overflow_px(self) -> int:
         """How much wider than the screen the page is."""
         return int(self.page.evaluate("document.scrollingElement.scrollWidth - innerWidth"))
@@ -279,7 +284,7 @@ def opened(
         found.page.on("console", lambda m: found.complaints.append(m.text))
         found.page.on("pageerror", lambda e: found.complaints.append(str(e)))
         found.page.on("dialog", lambda d: found.complaints.append("a dialog"))
-        found.page.on("request", lambda r: found.requests.append(r.url))
+        found.page.on("request", lambda r: found.asked(r.url))
         found.page.goto(file.as_uri())
         if scripts and 'id="plot"' in text:
             found.page.wait_for_selector("#plot[data-ready=yes]", timeout=60_000)

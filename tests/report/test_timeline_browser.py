@@ -54,8 +54,8 @@ def test_the_figure_is_drawn_and_changes_its_colours(desk: Any) -> None:
 
 def test_names_stay_text_in_the_figure(phone: Any) -> None:
     phone.get_by_role("button", name="Week", exact=True).click()
-    drawn = phone.locator("#plot .barlayer text").all_text_contents()
-    assert any("<b>Bold</b>" in text for text in drawn), "plotly shows the name as it is"
+    drawn = phone.locator("#lane-texts span:visible").all_text_contents()
+    assert any("<b>Bold</b>" in text for text in drawn)
     phone.locator("#hour").fill("1")
     assert "<b>Bold</b>" in phone.locator("#hour-when").text_content()
 
@@ -94,9 +94,56 @@ def test_buttons_slider_and_pointer_tell_the_hour(desk: Any, december: Any) -> N
     assert f"Fresh {now['fresh_l']:.0f} l" in words
     assert words in page.locator("#hour").get_attribute("aria-valuetext")
     page.locator("#plot").scroll_into_view_if_needed()
-    box = page.locator("#plot .nsewdrag").first.bounding_box()
+    box = page.locator("#plot .bglayer rect, #plot .gridlayer").first.bounding_box()
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     page.wait_for_function("document.getElementById('hour-when').textContent.startsWith('16 Dec')")
+
+
+AT_THE_MARK = """new PerformanceObserver(() => {
+  const shown = () => document.getElementById('plot').layout.xaxis.range;
+  const days = () => (shown()[1] - shown()[0]) / 86400e3;
+  const plot = document.getElementById('plot'), box = plot.getBoundingClientRect();
+  document.querySelector('[data-days="7"]').click();
+  plot.dispatchEvent(new PointerEvent('pointermove',
+    {clientX: box.left + 41, clientY: box.top + 300, pointerType: 'mouse'}));
+  window.answered = [days(), document.querySelectorAll('#plot .scatterlayer .trace').length,
+    document.getElementById('hour-when').textContent];
+}).observe({type: 'mark', buffered: true});"""
+
+
+def test_it_answers_at_the_mark_and_not_later(opened: Any, december_text: str) -> None:
+    """The mark that the benchmark reads: zoom and pointer are answered in that very moment."""
+    text = december_text.replace("<head>", f"<head><script>{AT_THE_MARK}</script>", 1)
+    page = opened(text, reduced_motion="reduce").page
+    page.wait_for_function("window.answered")
+    days, curves, when = page.evaluate("window.answered")
+    assert days == 7
+    assert curves >= 10
+    first = pd.Timestamp(page.evaluate(RANGE)[0], unit="ms")
+    assert when.startswith(f"{first:%-d %B %H:00}")
+
+
+def test_zoomed_out_the_extremes_are_drawn(season: Any, winter: Any) -> None:
+    """However many hours share a pixel, none of the least and the most is lost."""
+    season.get_by_role("button", name="Trip", exact=True).click()
+    assert "lowest and highest of every" in season.locator("#together").text_content()
+    drawn = season.evaluate(
+        "document.getElementById('plot').data.filter(one => one.meta)"
+        ".map(one => [one.meta.column, one.meta.scale, one.y.length,"
+        " Math.min(...one.y), Math.max(...one.y)])"
+    )
+    hourly = winter[1].hourly
+    stacked = {"solar_w", "alternator_w", "shore_w", "curtailed_w"}
+    for column, scale, points, least, most in drawn:
+        assert points < len(hourly)
+        if column in hourly and column not in stacked:
+            values = hourly[column] * scale
+            assert [least, most] == pytest.approx([values.min(), values.max()], rel=1e-6)
+    season.get_by_role("button", name="Week", exact=True).click()
+    assert season.locator("#together").text_content() == "The curves show every hour."
+    hours = season.evaluate("document.getElementById('plot').data.find(one => one.meta).x.length")
+    assert 7 * 24 <= hours <= 7 * 24 + 3
+    season.get_by_role("button", name="Trip", exact=True).click()
 
 
 def test_touch_scrolls_over_the_figure(phone: Any) -> None:

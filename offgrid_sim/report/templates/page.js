@@ -1,14 +1,18 @@
 "use strict";
-/* Everything works without this script; it adds the live timeline, jumps and the download. */
+/* Everything works without this script; it adds the live timeline, jumps and the download.
+   Plotly is started by start.js; the figure is drawn in a task of its own after a paint. Until
+   then the still chart stays. */
 (() => {
   const byId = (id) => document.getElementById(id);
   const island = (id) => JSON.parse(byId(id).textContent);
   const plot = byId("plot");
-  if (!plot || typeof Plotly === "undefined") return;
+  if (!plot) return;
 
-  const HOUR_MS = 3600e3, DAY_MS = 24 * HOUR_MS, MARGIN_LEFT = 40, MARGIN_RIGHT = 36;
+  const HOUR_MS = 3600e3, DAY_MS = 24 * HOUR_MS, MARGIN_LEFT = 40, MARGIN_RIGHT = 36,
+    LEAST_NAME_PX = 28, PIXELS_TOGETHER = 2;
   const unpack = (text, Kind) => {
-    const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+    const raw = atob(text), bytes = new Uint8Array(raw.length);
+    for (let k = 0; k < raw.length; k += 1) bytes[k] = raw.charCodeAt(k);
     return new Kind(bytes.buffer);
   };
   const book = island("hours"), trace = book.trace, swaps = island("colours");
@@ -18,19 +22,21 @@
   const hours = hourStart.length;
   const limits = [hourStart[0], hourEnd[hours - 1]];
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
-  let range = limits.slice(), pointed = -1, year = book.shown, columns = {};
+  let range = limits.slice(), pointed = -1, year = book.shown, columns = {},
+    width = 0;
 
-  /* a column is packed numbers, or the one number that it always holds */
-  const column = (packed) => {
+  /* a column is packed numbers, or the one number that it always holds; unpacked when asked for */
+  const unpacked = (packed) => {
     if (typeof packed === "string") return unpack(packed, Float32Array);
     return new Float32Array(hours).fill(packed === null ? NaN : packed);
+  };
+  const column = (name) => {
+    if (!columns[name]) columns[name] = unpacked({ ...trace.shared, ...trace.years[year] }[name]);
+    return columns[name];
   };
   const openYear = (name) => {
     year = name;
     columns = {};
-    for (const [key, packed] of Object.entries({ ...trace.shared, ...trace.years[name] })) {
-      columns[key] = column(packed);
-    }
     const one = book.years[name];
     byId("year-told").textContent = one.told;
     plot.setAttribute("aria-label", one.finding);
@@ -52,28 +58,66 @@
     }
     return value;
   };
+  /* curves that are stacked must be drawn at the same hours */
+  const groupsOf = (curves) => {
+    const groups = new Map();
+    for (const curve of curves.filter((one) => one.meta)) {
+      const key = curve.stackgroup || curve.meta.column;
+      groups.set(key, [...(groups.get(key) || []), curve]);
+    }
+    return groups.values();
+  };
+  /* the hours in view; where several share a pixel, only those of the least and the most */
+  const pickedHours = (rows) => {
+    const [first, last] = hoursInView(), together = hoursTogether(), picked = [];
+    const sum = rows.length === 1 ? rows[0] : total(rows);
+    for (let from = first; from < last; from += together) {
+      let least = from, most = from;
+      for (let k = from + 1; k < Math.min(from + together, last); k += 1) {
+        if (sum[k] < sum[least]) least = k;
+        if (sum[k] > sum[most]) most = k;
+      }
+      picked.push(Math.min(least, most));
+      if (least !== most) picked.push(Math.max(least, most));
+    }
+    return picked;
+  };
+  const total = (rows) => rows[0].map((_, k) => rows.reduce((sum, row) => sum + row[k], 0));
+  const hoursInView = () => [Math.max(hourAt(range[0]) - 1, 0), Math.min(hourAt(range[1]) + 2, hours)];
+  const hoursTogether = () => {
+    const [first, last] = hoursInView();
+    const fit = Math.floor((PIXELS_TOGETHER * (last - first)) / innerWidth());
+    return fit < 3 ? 1 : fit;
+  };
   const filled = () => {
     const drawn = structuredClone(book.years[year].figure);
     const figure = dark.matches ? recolour(drawn) : drawn;
-    for (const curve of figure.data) {
-      if (!curve.meta) continue;
-      curve.x = curve.meta.at === "hour" ? hourStart : hourEnd;
-      curve.y = columns[curve.meta.column].map((value) => value * curve.meta.scale);
+    for (const group of groupsOf(figure.data)) {
+      const drawn = pickedHours(group.map((curve) => column(curve.meta.column)));
+      for (const curve of group) {
+        const times = curve.meta.at === "hour" ? hourStart : hourEnd;
+        const values = column(curve.meta.column);
+        curve.x = Float64Array.from(drawn, (k) => times[k]);
+        curve.y = Float64Array.from(drawn, (k) => values[k] * curve.meta.scale);
+      }
     }
+    const together = hoursTogether();
+    byId("together").textContent = together === 1
+      ? "The curves show every hour." : `At this width the curves show the lowest and highest of every ${together} hours.`;
     for (const axis of [figure.layout.xaxis, figure.layout.xaxis2]) {
       axis.range = range.slice();
-      axis.dtick = tickStep();
+      Object.assign(axis, ticks());
     }
     return figure;
   };
   const settings = {
     displayModeBar: false, displaylogo: false, scrollZoom: false, doubleClick: false,
-    showTips: false, responsive: true,
+    showTips: false, responsive: true, staticPlot: true,
   };
 
   /* what is shown */
   const tickStep = () => {
-    const most = Math.max(3, Math.floor(plot.clientWidth / 85));
+    const most = Math.max(3, Math.floor(width / 85));
     const steps = [1, 3, 6, 12, 24, 48, 168, 336, 672, 1344];
     const fits = steps.find((step) => (range[1] - range[0]) / (step * HOUR_MS) <= most);
     return (fits || 2688) * HOUR_MS;
@@ -82,24 +126,53 @@
     const width = Math.min(to - from, limits[1] - limits[0]);
     const first = Math.min(Math.max(from, limits[0]), limits[1] - width);
     range = [first, first + width];
-    const dtick = tickStep();
-    Plotly.relayout(plot, {
-      "xaxis.range": range.slice(), "xaxis2.range": range.slice(),
-      "xaxis.dtick": dtick, "xaxis2.dtick": dtick,
-    });
-    place();
+    redraw();
+  };
+  /* days at midnight, and hours where there is room for them */
+  const ticks = () => {
+    const step = tickStep(), first = Math.floor(limits[0] / DAY_MS) * DAY_MS;
+    const tickvals = [], ticktext = [];
+    for (let k = Math.ceil((range[0] - first) / step); first + k * step <= range[1]; k += 1) {
+      const at = new Date(first + k * step);
+      const day = `${at.getUTCDate()} ${MONTHS[at.getUTCMonth()].slice(0, 3)}`;
+      tickvals.push(at.getTime());
+      ticktext.push(step < DAY_MS ? `${at.toISOString().slice(11, 16)}<br>${day}` : day);
+    }
+    return { tickvals, ticktext };
   };
   const press = (days) => {
     for (const button of document.querySelectorAll("[data-days]")) {
       button.setAttribute("aria-pressed", String(Number(button.dataset.days) === days));
     }
   };
+  const innerWidth = () => width - MARGIN_LEFT - MARGIN_RIGHT;
   const place = () => {
-    const cursor = byId("cursor");
+    const cursor = byId("cursor"), inner = innerWidth();
+    const left = (at) => MARGIN_LEFT + (inner * (at - range[0])) / (range[1] - range[0]);
     const at = pointed < 0 ? NaN : hourStart[pointed] + HOUR_MS / 2;
     cursor.hidden = !(at >= range[0] && at <= range[1]);
-    const inner = plot.clientWidth - MARGIN_LEFT - MARGIN_RIGHT;
-    cursor.style.left = `${MARGIN_LEFT + (inner * (at - range[0])) / (range[1] - range[0])}px`;
+    cursor.style.left = `${left(at)}px`;
+    for (const name of byId("lane-texts").children) {
+      const from = left(Math.max(Number(name.dataset.from), range[0]));
+      const long = left(Math.min(Number(name.dataset.to), range[1])) - from;
+      name.hidden = long < LEAST_NAME_PX;
+      name.style.left = `${from}px`;
+      name.style.width = `${long}px`;
+    }
+  };
+  /* names stand in their bars as text of the page: quicker than plotly's, and cut where too long */
+  const nameBars = () => {
+    const names = [];
+    for (const bar of book.years[year].figure.data) {
+      for (const [k, text] of (bar.text || []).entries()) {
+        const name = document.createElement("span");
+        name.textContent = text;
+        name.dataset.from = String(bar.base[k]);
+        name.dataset.to = String(bar.base[k] + bar.x[k]);
+        names.push(name);
+      }
+    }
+    byId("lane-texts").replaceChildren(...names);
   };
   const point = (hour) => {
     pointed = Math.min(Math.max(hour, 0), hours - 1);
@@ -111,6 +184,16 @@
     place();
   };
 
+  /* the last hour that begins by then; local clocks may jump */
+  const hourAt = (at) => {
+    let low = 0, high = hours;
+    while (high - low > 1) {
+      const middle = (low + high) >> 1;
+      if (hourStart[middle] <= at) low = middle; else high = middle;
+    }
+    return low;
+  };
+
   /* the hour in words: when and where, what held in it, and what was on */
   const MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August",
     "September", "October", "November", "December"];
@@ -120,7 +203,7 @@
   };
   const lowered = (text) => text[0].toLowerCase() + text.slice(1);
   const hourWords = (k) => {
-    const at = (name) => columns[name][k];
+    const at = (name) => column(name)[k];
     const on = (name, title) => (at(name) >= 0.5 ? [`${title}${number(at(name))} W`] : []);
     const when = new Date(hourStart[k]);
     const clock = when.toISOString().slice(11, 16);
@@ -148,11 +231,16 @@
   /* wiring */
   const wire = () => {
     const pointAt = (event) => {
+      const left = event.clientX - plot.getBoundingClientRect().left - MARGIN_LEFT;
+      const at = range[0] + (left / innerWidth()) * (range[1] - range[0]);
+      if (at < range[0] || at > range[1]) return;
       byId("readout").classList.add("pointing");
-      point(event.points[0].pointIndex);
+      point(hourAt(at));
     };
-    plot.on("plotly_hover", pointAt);
-    plot.on("plotly_click", pointAt);
+    plot.addEventListener("pointermove", (event) => {
+      if (event.pointerType === "mouse") pointAt(event);
+    });
+    plot.addEventListener("click", pointAt);
     for (const button of document.querySelectorAll("[data-days]")) {
       button.addEventListener("click", () => {
         const days = Number(button.dataset.days);
@@ -193,10 +281,16 @@
       save(parquet(hours, tableColumns()), "application/vnd.apache.parquet", "parquet");
     });
     dark.addEventListener("change", redraw);
-    window.addEventListener("resize", place);
+    window.addEventListener("resize", () => {
+      if (plot.clientWidth === width || plot.clientWidth === 0) return;
+      width = plot.clientWidth;
+      redraw();
+    });
   };
   const redraw = () => {
     const figure = filled();
+    nameBars();
+    place();
     return Plotly.react(plot, figure.data, figure.layout, settings);
   };
   const choose = (name) => {
@@ -224,7 +318,7 @@
     const lines = [["local_time", "utc", ...trace.names].join(",")];
     for (let k = 0; k < hours; k += 1) {
       const values = trace.names.map((name) => {
-        const value = columns[name][k];
+        const value = column(name)[k];
         return Number.isNaN(value) ? "" : String(Number(value.toPrecision(6)));
       });
       lines.push([stamp(hourStart[k]), stamp(utcStart + k * HOUR_MS), ...values].join(","));
@@ -234,7 +328,7 @@
   const tableColumns = () => [
     { name: "local_time", values: BigInt64Array.from(hourStart, BigInt), utc: false },
     { name: "utc", values: BigInt64Array.from(hourStart, (_, k) => BigInt(utcStart + k * HOUR_MS)), utc: true },
-    ...trace.names.map((name) => ({ name, values: columns[name] })),
+    ...trace.names.map((name) => ({ name, values: column(name) })),
   ];
   const save = (parts, type, ending) => {
     const link = document.createElement("a");
@@ -244,15 +338,21 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   };
 
-  document.documentElement.classList.add("scripted");
-  byId("live").hidden = false;
-  openYear(year);
-  const figure = filled();
-  Plotly.newPlot(plot, figure.data, figure.layout, settings).then(() => {
-    wire();
-    const first = document.querySelector("a.jump");
-    point(first ? Math.floor(Number(first.dataset.from)) : 12);
-    plot.dataset.ready = "yes";
-    performance.mark("interactive");
-  });
+  const draw = () => {
+    if (typeof Plotly === "undefined") return;
+    document.documentElement.classList.add("scripted");
+    byId("live").hidden = false;
+    width = plot.clientWidth;
+    openYear(year);
+    nameBars();
+    const figure = filled();
+    Plotly.newPlot(plot, figure.data, figure.layout, settings).then(() => {
+      wire();
+      const first = document.querySelector("a.jump");
+      point(first ? Math.floor(Number(first.dataset.from)) : 12);
+      plot.dataset.ready = "yes";
+      performance.mark("interactive");
+    });
+  };
+  plotlyStarted.then(() => requestAnimationFrame(() => setTimeout(draw)));
 })();
