@@ -11,6 +11,10 @@ import pandas as pd
 import pytest
 
 from offgrid_sim.report.look import INKS
+from offgrid_sim.report.reread import Answer, Earlier
+from offgrid_sim.report.run_page import run_page
+from offgrid_sim.studies.causes import find_causes
+from offgrid_sim.studies.cures import find_cures, usual_cures
 
 pytestmark = pytest.mark.browser
 
@@ -201,10 +205,33 @@ def _checked_arrow(table: Any) -> pd.DataFrame:
     return frame.assign(utc=frame["utc"].dt.tz_localize(None))
 
 
-def test_prints_four_pages(season: Any) -> None:
-    page = season
-    page.emulate_media(media="print")
-    assert page.locator("#still").is_visible()
-    assert page.locator("#live").is_hidden()
+MOST_PAGES = 4
+
+
+def printed_pages(page: Any) -> int:
     pdf = io.BytesIO(page.pdf(prefer_css_page_size=True)).getvalue()
-    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 4
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def test_paper_shows_the_still_chart(season: Any) -> None:
+    season.emulate_media(media="print")
+    assert season.locator("#still").is_visible()
+    assert season.locator("#live").is_hidden()
+    assert not season.locator(".tools, .contents, .screen").locator("visible=true").count()
+    assert printed_pages(season) <= MOST_PAGES
+    season.emulate_media(media="screen")
+
+
+def test_a_run_of_any_length_prints_four_pages(
+    opened: Any, made_text: dict[str, str], winter: Any, december: Any
+) -> None:
+    """Short trips, and a season with its causes, cures and all that changed since another plan."""
+    everything = run_page(
+        *winter,
+        earlier=Earlier(december[0], Answer("holds", "It held.", {"Dark": "never"})),
+        causes=find_causes(*winter),
+        cures=find_cures(winter[0], usual_cures()),
+    )
+    for text in (everything, made_text["run"], made_text["run_holds"]):
+        page = opened(text, scripts=False).page
+        assert printed_pages(page) <= MOST_PAGES

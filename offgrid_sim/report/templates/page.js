@@ -9,7 +9,7 @@
   if (!plot) return;
 
   const HOUR_MS = 3600e3, DAY_MS = 24 * HOUR_MS, MARGIN_LEFT = 40, MARGIN_RIGHT = 36,
-    LEAST_NAME_PX = 28, PIXELS_TOGETHER = 2;
+    LEAST_NAME_PX = 44, PIXELS_TOGETHER = 2;
   const unpack = (text, Kind) => {
     const raw = atob(text), bytes = new Uint8Array(raw.length);
     for (let k = 0; k < raw.length; k += 1) bytes[k] = raw.charCodeAt(k);
