@@ -19,6 +19,9 @@ from offgrid_sim.weather.table import WeatherSource
 
 NAMELESS = {"name": "trip", "route.name": "route", "habits.name": "habits", "van.name": "van"}
 HIDDEN = "not shown"
+"""Stands for the name of a weather file, which tells a place; so would a sum of its content, as
+such files are public. Whoever runs the plan again gives the file (report/reread.py)."""
+NOTES = {"file": ("To run this plan again, give the same file with --weather FILE.",)}
 
 
 def coarse(loaded: LoadedTrip, outcome: RunOutcome) -> tuple[LoadedTrip, RunOutcome]:
@@ -78,7 +81,7 @@ def _source(source: WeatherSource) -> WeatherSource:
         latitude_deg=float(round(source.latitude_deg)),
         longitude_deg=float(round(source.longitude_deg)),
         altitude_m=float(round(source.altitude_m, -2)),
-        notes=source.notes if source.kind == "climate" else (),
+        notes=source.notes if source.kind == "climate" else NOTES.get(source.kind, ()),
     )
 
 

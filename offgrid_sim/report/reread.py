@@ -1,14 +1,16 @@
 """Reading back what a report holds: the plan, to run it again, and its answer, to hold against.
 
 A report may come from anybody. Only the named JSON elements are read, the plan is checked like a
-file, and a weather file in it counts by its bare name from the current folder.
+file, and a weather file in it counts by its bare name: from the current folder, else beside the
+report. Where places were made coarse the name is hidden, and the caller must give the file anew.
 """
 
 from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -16,6 +18,7 @@ from offgrid_sim.errors import PlanError, Problem
 from offgrid_sim.plan.load import load_trip, load_trip_document
 from offgrid_sim.plan.loaded import STATION, LoadedTrip
 from offgrid_sim.plan.toml_file import read_toml
+from offgrid_sim.report.coarse import HIDDEN
 
 SUFFIXES = (".html", ".htm")
 LARGEST_BYTES = 50_000_000
@@ -45,10 +48,16 @@ def is_report(path: Path) -> bool:
 
 
 def load_trip_or_report(path: Path, sets: tuple[str, ...] = (), **options: Any) -> LoadedTrip:
-    """A trip file, or the plan inside a report; ``options`` are those of ``load_trip``."""
+    """A trip file, or the plan inside a report; ``options`` are those of ``load_trip``.
+
+    Raises PlanError, also where the report hides a weather file that no option replaces.
+    """
     if not is_report(path):
         return load_trip(path, sets, **options)
-    return load_trip_document(_plan(_islands(path), path), sets, label=path.name, **options)
+    plan = _plan(_islands(path), path)
+    _drop_hidden_weather(plan, path, sets, options)
+    loaded = load_trip_document(plan, sets, label=path.name, **options)
+    return _with_files_beside(loaded, path.parent)
 
 
 def read_earlier(path: Path) -> Earlier:
@@ -90,6 +99,64 @@ def _plan(islands: dict[str, Any], path: Path) -> dict[str, Any]:
         if isinstance(name, str) and not name.startswith(STATION):
             table[key] = PurePath(name.replace("\\", "/")).name
     return plan
+
+
+def _drop_hidden_weather(
+    plan: dict[str, Any], path: Path, sets: tuple[str, ...], options: Mapping[str, Any]
+) -> None:
+    """Take out the weather whose name is hidden, if the command line says what stands for it.
+
+    Weather chosen for the whole trip stands for that of all stops: whoever gives it cannot know
+    which stop had a file of its own.
+    """
+    hidden = _hidden_weather(plan, options)
+    given = {text.partition("=")[0].strip() for text in sets}
+    whole = {f"weather.{key}" for key in options.get("weather") or {}} | given
+    if not {"weather.source", "weather.file"} & whole:
+        needed = [key for key in hidden if key != "weather.file" or _by_file(plan)]
+        missing = sorted(set(needed) - given)
+        if missing:
+            raise _refuse_hidden(path, missing)
+    for key, (table, name) in hidden.items():
+        table[name] = None
+        if isinstance(plan.get("origins"), dict):
+            plan["origins"].pop(key, None)
+
+
+def _hidden_weather(
+    plan: dict[str, Any], options: Mapping[str, Any]
+) -> dict[str, tuple[dict[str, Any], str]]:
+    """Where a name is hidden: dotted key to its table and key there."""
+    stops = plan["route"].get("stops")
+    tables = {"weather.file": (plan["weather"], "file")}
+    for k, stop in enumerate(stops if isinstance(stops, list) and not options.get("route") else ()):
+        if isinstance(stop, dict):
+            tables[f"route.stops.{k}.weather"] = (stop, "weather")
+    return {
+        key: (table, name) for key, (table, name) in tables.items() if table.get(name) == HIDDEN
+    }
+
+
+def _by_file(plan: dict[str, Any]) -> bool:
+    return bool(plan["weather"].get("source") == "file")
+
+
+def _refuse_hidden(path: Path, keys: list[str]) -> PlanError:
+    allowed = "the report was made with --coarse-places, which hides the name of the weather file"
+    each = "" if keys == ["weather.file"] else f", one by one with --set {keys[-1]}=FILE"
+    hint = f"Give the file with --weather FILE{each}, or use --weather climate."
+    return PlanError([Problem(str(path), ", ".join(keys), HIDDEN, allowed, hint)])
+
+
+def _with_files_beside(loaded: LoadedTrip, folder: Path) -> LoadedTrip:
+    """Weather files that are not where they are named, but lie beside the report."""
+    paths = {key: loaded.weather_path(key) for key in loaded.folders}
+    beside = {
+        key: folder
+        for key, named in paths.items()
+        if named is not None and not named.exists() and (folder / named.name).is_file()
+    }
+    return replace(loaded, folders={**loaded.folders, **beside})
 
 
 def _answer(island: Any) -> Answer | None:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pvlib
 import pytest
 
 from offgrid_sim.cli.main import run_cli
 from offgrid_sim.errors import PlanError
+from offgrid_sim.report.coarse import HIDDEN
 from offgrid_sim.report.page import json_island
 from offgrid_sim.report.reread import load_trip_or_report
 
 TRIP = str(Path(__file__).parents[2] / "configs" / "trips" / "sandpoint_december.toml")
+STATION_FILE = Path(pvlib.__file__).parent / "data" / "703165TY.csv"
+"""The TMY3 file of Sand Point that comes with pvlib."""
 SETS = ["--set", "route.stops.0.nights=4"]
 
 
@@ -90,6 +95,78 @@ def test_coarse_places_keep_the_earlier_place_secret_too(report, capsys, tmp_pat
     for text in (json.dumps(told), out.read_text(encoding="utf-8")):
         assert "Sand Point" not in text
         assert "sand_point" not in text
+
+
+@pytest.fixture
+def coarse_report(tmp_path: Path) -> tuple[Path, Path]:
+    """A coarse report of a run with a weather file whose path and name nobody should see."""
+    folder = tmp_path / "home_of_ana"
+    folder.mkdir()
+    weather = folder / "anas_valley.csv"
+    shutil.copyfile(STATION_FILE, weather)
+    out = tmp_path / "coarse.html"
+    words = ["run", TRIP, *SETS, "--weather", str(weather), "--coarse-places", "--out", str(out)]
+    assert run_cli(words) == 0
+    return out, weather
+
+
+def test_a_coarse_report_with_a_weather_file_runs_again_when_given_it(
+    coarse_report, capsys, tmp_path
+):
+    report, weather = coarse_report
+    text = report.read_text(encoding="utf-8")
+    for secret in ("anas_valley", "home_of_ana", str(tmp_path), "Sand Point"):
+        assert secret not in text
+    assert "give the same file with --weather FILE" in text
+    again = numbers(capsys, str(report), "--weather", str(weather), "--no-report")["summary"]
+    first = numbers(capsys, TRIP, *SETS, "--weather", str(weather), "--no-report")["summary"]
+    assert again["hours"] == first["hours"]
+    assert again["solar_wh"] == pytest.approx(first["solar_wh"], rel=0.05)
+    assert numbers(capsys, str(report), "--weather", "climate", "--no-report")["summary"]["hours"]
+
+
+def test_a_coarse_report_says_what_to_give(coarse_report, capsys):
+    report, _ = coarse_report
+    capsys.readouterr()
+    for more in ((), ("--years", "1")):
+        assert run_cli(["run", str(report), *more]) == 2
+        said = capsys.readouterr().err
+        assert said.count("\n") == 1
+        assert said.rstrip().endswith(
+            "Give the file with --weather FILE, or use --weather climate."
+        )
+    assert run_cli(["run", str(report), "--weather", "nowhere.epw"]) == 2
+    assert "nowhere.epw" in capsys.readouterr().err
+
+
+def test_weather_of_single_stops_hidden_in_a_coarse_report(report, tmp_path):
+    plan = load_trip_or_report(report).document
+    plan["route"]["stops"][0]["weather"] = HIDDEN
+    plan["weather"] |= {"source": "climate", "file": HIDDEN}
+    other = tmp_path / "other.html"
+    other.write_text(page(plan), encoding="utf-8")
+    with pytest.raises(PlanError, match=r"route.stops.0.weather = not shown") as told:
+        load_trip_or_report(other)
+    assert "--set route.stops.0.weather=FILE" in str(told.value)
+    one = load_trip_or_report(other, ("route.stops.0.weather=here.epw",))
+    assert one.weather_path("route.stops.0.weather") == Path("here.epw")
+    everywhere = load_trip_or_report(other, weather={"source": "file", "file": "all.epw"})
+    assert everywhere.trip.route.stops[0].weather is None
+    assert everywhere.weather_path() == Path("all.epw")
+
+
+def test_a_weather_file_beside_the_report_is_found(report, tmp_path, monkeypatch):
+    plan = load_trip_or_report(report).document
+    plan["weather"] |= {"source": "file", "file": "w.csv"}
+    folder = tmp_path / "sent"
+    folder.mkdir()
+    other = folder / "other.html"
+    other.write_text(page(plan), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    (folder / "w.csv").touch()
+    assert load_trip_or_report(other).weather_path() == folder / "w.csv"
+    (tmp_path / "w.csv").touch()
+    assert load_trip_or_report(other).weather_path() == Path("w.csv"), "the current folder first"
 
 
 def test_no_report_that_was_read_is_replaced_unasked(report, monkeypatch, tmp_path):
