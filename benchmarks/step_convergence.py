@@ -16,14 +16,16 @@ from pathlib import Path
 
 import numpy as np
 
-from offgrid_sim.engine.loop import STEPS_PER_HOUR, run_many
+from offgrid_sim.engine.loop import CALM_STEPS, STEPS_PER_HOUR, run_many
 from offgrid_sim.engine.prepare import prepare
 from offgrid_sim.plan.load import load_trip
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.weather.sources import providers
 
 CONFIGS = Path(__file__).parents[1] / "configs"
-STEPS = (1, 2, 3, 4, 6, 12, 24, 48)
+PACES = ((1, 1), (2, 2), (3, 3), (4, 4), (4, 2), (6, 6), (12, 12), (24, 24), (48, 48))
+"""Short steps of an hour, and steps of a calm one."""
+
 YEARS = 30
 SPEED_RUNS = 256
 
@@ -57,7 +59,7 @@ def trips() -> dict[str, LoadedTrip]:
 class Row:
     """One trip at one step: means over the weather years, errors against the shortest step."""
 
-    minutes: float
+    minutes: str
     fridge_wh_d: float
     fridge_pct: float
     load_pct: float
@@ -73,25 +75,28 @@ def converge(loaded: LoadedTrip) -> list[Row]:
     """One trip at every step, shortest first."""
     rows: list[Row] = []
     reference = None
-    for steps in reversed(STEPS):
+    for steps, calm in reversed(PACES):
         ready = prepare(loaded.trip, providers(loaded), YEARS, steps)
         years = len(ready.years)
         jobs = np.stack([np.zeros(years, int), np.arange(years)], axis=1)
         args = (ready.van, ready.clock, ready.skies, ready.ask)
-        totals = run_many(*args, jobs, steps)
+        totals = run_many(*args, jobs, steps, calm_steps=calm)
         many = np.resize(jobs, (SPEED_RUNS, 2))
         begin = time.perf_counter()
-        run_many(*args, many, steps)
+        run_many(*args, many, steps, calm_steps=calm)
         van_hours = SPEED_RUNS * ready.line.hours
         speed = van_hours / (time.perf_counter() - begin) / 1e6
         reference = totals if reference is None else reference
-        rows.append(_row(60 / steps, totals, reference, ready.line.hours, speed))
+        rows.append(_row(pace_name(steps, calm), totals, reference, ready.line.hours, speed))
     return rows
 
 
-def _row(
-    minutes: float, totals: np.ndarray, reference: np.ndarray, hours: int, speed: float
-) -> Row:
+def pace_name(steps: int, calm: int) -> str:
+    """Minutes of a step, and of one in a calm hour where that is another."""
+    return f"{60 / steps:g}" if calm == steps else f"{60 / steps:g}, calm {60 / calm:g}"
+
+
+def _row(minutes: str, totals: np.ndarray, reference: np.ndarray, hours: int, speed: float) -> Row:
     dark = (totals["blackout_hours"] > 0) & (reference["blackout_hours"] > 0)
     shift_h = np.abs(totals["first_blackout_h"] - reference["first_blackout_h"])[dark]
     return Row(
@@ -122,10 +127,10 @@ HEAD = (
 def markdown(name: str, rows: list[Row]) -> str:
     """One trip as a table; errors are against the last row."""
     lines = [f"### {name}", "", HEAD]
-    for row in sorted(rows, key=lambda row: -row.minutes):
-        mark = "**" if row.minutes == 60 / STEPS_PER_HOUR else ""
+    for row in reversed(rows):
+        mark = "**" if row.minutes == pace_name(STEPS_PER_HOUR, CALM_STEPS) else ""
         lines.append(
-            f"| {mark}{row.minutes:g}{mark} | {row.fridge_wh_d:.1f} | {row.fridge_pct:+.2f} | "
+            f"| {mark}{row.minutes}{mark} | {row.fridge_wh_d:.1f} | {row.fridge_pct:+.2f} | "
             f"{row.load_pct:+.2f} | {row.solar_pct:+.2f} | {100 * row.lowest_soc_diff:.2f} | "
             f"{row.blackout_h:.1f} | {row.blackout_pct:+.2f} | "
             f"{row.first_blackout_shift_min:.0f} | {row.million_van_hours_s:.2f} |"

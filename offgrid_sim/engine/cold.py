@@ -35,14 +35,14 @@ Record = Any
 
 
 @compiled
-def cool_food(
-    van: Record, sky: Record, state: Record, flow: Record, h: float, per_h: float
-) -> None:
+def cool_food(van: Record, sky: Record, pace: Record, state: Record, flow: Record) -> None:
     """Both zones over one step; sets the fridge's mean power and its heat from the cabin.
 
     Heat that the cooled zone took less than at its temperature at the start, because it warmed on
     the way, stays where it came from: in the fresh zone and in the cabin.
     """
+    h, per_h = pace.h, pace.per_h
+    room_c = state.cabin_c + 0.5 * h * state.cabin_k_h
     flow.fridge_w = 0.0
     flow.running_share = 0.0
     state.from_cabin_w = 0.0
@@ -54,12 +54,12 @@ def cool_food(
         van.melt_heat_wh,
     )  # fmt: skip
     melted_kg = melt_frost(van, state, cooled_c, h)
-    leak_w = van.cooled_ua_w_k * (state.cabin_c - cooled_c)
+    leak_w = van.cooled_ua_w_k * (room_c - cooled_c)
     load_w = leak_w - melted_kg * (ICE_FUSION_KJ_KG / 3.6) * per_h
     leak_w_k, between_w_k, fresh_k_per_w = van.cooled_ua_w_k, 0.0, 0.0
     if van.has_fresh > 0.5 and van.has_freezer > 0.5:
         between_w, between_w_k, from_cabin_w, fresh_k_per_w = keep_fresh(
-            van, state, cooled_c, powered, h
+            van, state, room_c, cooled_c, powered, h
         )
         load_w += between_w
         leak_w_k += between_w_k
@@ -69,7 +69,9 @@ def cool_food(
         state.from_cabin_w = leak_w + state.door_w
     state.warming_w = load_w
     less_w = run_compressor(van, sky, state, flow, load_w, leak_w_k, cooled_c, powered, h, per_h)
-    less_between_w = less_w * between_w_k / leak_w_k
+    warmer_k = less_w / leak_w_k
+    flow.cooled_mean_c = cooled_c + warmer_k
+    less_between_w = warmer_k * between_w_k
     state.fresh_c += less_between_w * fresh_k_per_w
     state.from_cabin_w -= less_w - less_between_w
     catch_water(van, state, melted_kg, h)
@@ -124,7 +126,7 @@ def holds(van: Record, state: Record, cooled_c: float) -> bool:
 
 @compiled
 def keep_fresh(
-    van: Record, state: Record, cooled_c: float, powered: bool, h: float
+    van: Record, state: Record, room_c: float, cooled_c: float, powered: bool, h: float
 ) -> tuple[float, float, float, float]:
     """Fresh zone between cabin and freezer: heat to the freezer (W), its W/K, heat leak (W),
     and kelvin that the zone warms over the step per watt.
@@ -144,7 +146,7 @@ def keep_fresh(
     between_k = state.fresh_c - cooled_c
     between_w_k = van.between_ua_w_k * opening
     flow_per_k = between_w_k + van.between_ua_w_k * per_k * max(between_k, 0.0)
-    leak_w = van.fresh_ua_w_k * (state.cabin_c - state.fresh_c)
+    leak_w = van.fresh_ua_w_k * (room_c - state.fresh_c)
     between_w = between_w_k * between_k
     rate_k_h = (leak_w + state.door_w - between_w) * van.fresh_k_per_wh
     lasting_h = h * relaxation((van.fresh_ua_w_k + flow_per_k) * van.fresh_k_per_wh * h)

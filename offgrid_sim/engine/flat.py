@@ -84,19 +84,25 @@ STATE = np.dtype(
     frost_kg frost_age_h dripped_share melted_l tray_l floor_l
     cabin_c gains_w heater_w
     fresh_l grey_l fresh_tank_wh_l grey_tank_wh_l
-    blackout_run_h since_full_h half_step_per_ah
-    cell_ohm_25c per_cold_share cell_kept cabin_kept cabin_ua_w_k cabin_k_per_w hold_w_per_k
+    blackout_run_h since_full_h
+    cell_ohm_25c per_cold_share
     panel_w panel_low_a panel_high_a door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
-    emf_v ohm drift_ohm cold_v
+    emf_v ohm drift_ohm cold_v cell_heat_w cabin_k_h
     """),
     align=True,
 )
 """What one step hands to the next. ``cell_ohm_25c`` ... ``cold_high_wh`` are renewed each hour,
-``emf_v ohm drift_ohm cold_v`` (the battery at this moment) each step."""
+``emf_v ohm drift_ohm cold_v`` (the battery at this moment), ``cell_heat_w`` and ``cabin_k_h`` (how
+fast the cabin warms) each step."""
+
+PACE = np.dtype(
+    _floats("h per_h half_step_per_ah cell_kept cabin_kept cabin_k_per_w hold_w_per_k"), align=True
+)
+"""One length of step, ``h`` hours, and what follows from it and the van alone for a whole run."""
 
 FLOW = np.dtype(
     _floats("""
-    soc volts fridge_volts battery_a cell_c
+    soc volts fridge_volts battery_a cell_c cooled_mean_c
     solar_w curtailed_w alternator_w shore_w load_w fridge_w heater_electric_w unserved_w
     battery_loss_w
     fresh_c freezer_c ice_share frost_kg meltwater_l floor_water_l running_share
@@ -106,7 +112,8 @@ FLOW = np.dtype(
     """),
     align=True,
 )
-"""One step: states at its end, means over it, flags 0/1 (``blackout`` ... ``frozen_water``)."""
+"""One step: states at its end, means over it, flags 0/1 (``blackout``
+... ``frozen_water``). The cooled zone is the freezer, or all of a fridge without one."""
 
 TOTALS = np.dtype(
     _floats("""

@@ -26,15 +26,15 @@ Record = Any
 
 
 @compiled
-def settle_constants(van: Record, state: Record, h: float) -> None:
-    """What holds for a whole run with steps of ``h`` hours."""
-    state.half_step_per_ah = 0.5 * h / van.capacity_ah
-    state.cell_kept = exp(-h / van.cell_hours)
-    state.cabin_ua_w_k = van.cabin_ua_w_k + van.closed_air_w_k
-    state.cabin_k_per_w = 1.0 / state.cabin_ua_w_k
-    state.cabin_kept = kept_share(state.cabin_ua_w_k, van.cabin_heat_wh_k, h)
-    state.hold_w_per_k = state.cabin_ua_w_k / (1.0 - state.cabin_kept)
-    set_thermostat(van, 0.0, state)
+def set_pace(van: Record, h: float, pace: Record) -> None:
+    """What holds for all steps of ``h`` hours in this van."""
+    ua_w_k = van.cabin_ua_w_k + van.closed_air_w_k
+    pace.h, pace.per_h = h, 1.0 / h
+    pace.half_step_per_ah = 0.5 * h / van.capacity_ah
+    pace.cell_kept = exp(-h / van.cell_hours)
+    pace.cabin_k_per_w = 1.0 / ua_w_k
+    pace.cabin_kept = kept_share(ua_w_k, van.cabin_heat_wh_k, h)
+    pace.hold_w_per_k = ua_w_k / (1.0 - pace.cabin_kept)
 
 
 @compiled

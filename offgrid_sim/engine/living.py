@@ -7,6 +7,7 @@ from typing import Any
 from offgrid_sim.compiled import compiled
 from offgrid_sim.physics.cabin import (
     PERSON_W,
+    around_c,
     kept_share,
     roof_excess_k,
     settle_c,
@@ -22,8 +23,9 @@ Record = Any
 
 @compiled
 def warm_cabin(
-    van: Record, clock: Record, sky: Record, ask: Record, state: Record, flow: Record, h: float
-) -> None:
+    van: Record, clock: Record, sky: Record, ask: Record, pace: Record, state: Record,
+    flow: Record,
+) -> None:  # fmt: skip
     """Cabin temperature from outside air, sun, people, appliances, the fridge and the heater."""
     gains_w = (
         van.roof_w_k * roof_excess_k(sky.roof_w_m2, van.roof_absorptance)
@@ -35,16 +37,30 @@ def warm_cabin(
     if van.cells_cabin_share == 1.0:
         gains_w += flow.battery_loss_w
     state.gains_w = gains_w
-    k_per_w, kept = state.cabin_k_per_w, state.cabin_kept
+    k_per_w, kept = pace.cabin_k_per_w, pace.cabin_kept
     if state.cabin_c > van.vent_above_c and (clock.people > 0.0 or van.vent_when_away > 0.5):
         ua_w_k = van.cabin_ua_w_k + vented_w_k(
             state.cabin_c, van.closed_air_w_k, van.vent_air_w_k, van.vent_above_c
         )
-        k_per_w, kept = 1.0 / ua_w_k, kept_share(ua_w_k, van.cabin_heat_wh_k, h)
+        k_per_w, kept = 1.0 / ua_w_k, kept_share(ua_w_k, van.cabin_heat_wh_k, pace.h)
     final_c = sky.temp_air_c + (gains_w + state.heater_w) * k_per_w
-    state.cabin_c = settle_c(state.cabin_c, final_c, kept)
+    before_c = state.cabin_c
+    state.cabin_c = settle_c(before_c, final_c, kept)
+    state.cabin_k_h = (state.cabin_c - before_c) * pace.per_h
     flow.cabin_c = state.cabin_c
     flow.heater_w = state.heater_w
+    warm_cells(van, sky, pace, state, flow, 0.5 * (before_c + state.cabin_c))
+
+
+@compiled
+def warm_cells(
+    van: Record, sky: Record, pace: Record, state: Record, flow: Record, cabin_c: float
+) -> None:
+    """The cells' temperature from their own heat and the mean of what is around them."""
+    surroundings_c = around_c(van.cells_cabin_share, cabin_c, sky.temp_air_c)
+    final_c = surroundings_c + state.cell_heat_w * van.cell_k_per_w
+    state.cell_c = settle_c(state.cell_c, final_c, pace.cell_kept)
+    flow.cell_c = state.cell_c
 
 
 @compiled

@@ -10,8 +10,10 @@ from typing import Any
 import numpy as np
 
 from offgrid_sim.compiled import compiled
-from offgrid_sim.engine.flat import FLOW, STATE, TOTALS, view
-from offgrid_sim.engine.hour import begin_hour, settle_constants
+from offgrid_sim.engine.calm import is_calm
+from offgrid_sim.engine.flat import FLOW, PACE, STATE, TOTALS, view
+from offgrid_sim.engine.hour import begin_hour, set_pace, set_thermostat
+from offgrid_sim.engine.long_steps import joined, spread
 from offgrid_sim.engine.step import step
 from offgrid_sim.physics.battery import stored_v
 from offgrid_sim.physics.fridge import zone_heat_wh
@@ -19,6 +21,9 @@ from offgrid_sim.physics.water import WATER_WH_L_K
 
 STEPS_PER_HOUR = 4
 """Quarter-hour steps: halving changes daily results by less than 1 % (docs/engine-step.md)."""
+
+CALM_STEPS = 2
+"""Steps of an hour in which no load can be cut off or come back (calm.py)."""
 
 FULL_SOC = 0.98
 """A battery counts as fully charged from here (common practice, no source)."""
@@ -52,7 +57,9 @@ def start(van: Record, sky: Record, state: Record) -> None:
     state.frost_kg, state.frost_age_h, state.dripped_share = 0.0, 0.0, 0.0
     state.melted_l, state.tray_l, state.floor_l = 0.0, 0.0, 0.0
     state.gains_w, state.heater_w, state.from_cabin_w = 0.0, 0.0, 0.0
+    state.cabin_k_h = 0.0
     state.blackout_run_h, state.since_full_h = 0.0, 0.0
+    set_thermostat(van, 0.0, state)
 
 
 @compiled
@@ -154,57 +161,76 @@ def close_totals(van: Record, state: Record, totals: Record) -> None:
 
 @compiled
 def live(
-    van: Record, clock: np.ndarray, sky: np.ndarray, ask: np.ndarray, state: Record,
-    trace: np.ndarray, totals: Record, steps_per_hour: int,
+    van: Record, clock: np.ndarray, sky: np.ndarray, ask: np.ndarray, long_ask: np.ndarray,
+    paces: np.ndarray, state: Record, trace: np.ndarray, totals: Record,
 ) -> None:  # fmt: skip
-    """One whole run. ``trace`` has a row per step to keep them all, or one row to keep none."""
-    per_h = float(steps_per_hour)
-    h = 1.0 / per_h
+    """One whole run. ``trace`` has a row per short step to keep them all, or one to keep none.
+
+    ``ask`` and ``long_ask`` ask for the same in short and in long steps, ``paces`` has room for
+    both. Calm hours take the long ones; the first never is, everything there is a guess.
+    """
+    steps = ask.shape[0] // clock.shape[0]
+    long_rows = ask.shape[0] // long_ask.shape[0]
     keep = trace.shape[0] > 1
     start(van, sky[0], state)
-    settle_constants(van, state, h)
+    set_pace(van, 1.0 / steps, paces[0])
+    set_pace(van, long_rows / steps, paces[1])
     open_totals(van, state, totals)
     for hour in range(clock.shape[0]):
-        flow = trace[hour * steps_per_hour if keep else 0]
+        first = hour * steps
+        flow = trace[first if keep else 0]
         begin_hour(van, clock[hour], sky[hour], state, flow)
         totals.filled_l += flow.filled_l
         totals.dumped_l += flow.dumped_l
-        for k in range(hour * steps_per_hour, (hour + 1) * steps_per_hour):
-            flow = trace[k if keep else 0]
-            step(van, clock[hour], sky[hour], ask[k], state, flow, h, per_h)
-            add_up(flow, state, totals, h)
+        rows, pace = 1, paces[0]
+        if long_rows > 1 and hour > 0 and is_calm(van, clock[hour], ask, first, steps, state):
+            rows, pace = long_rows, paces[1]
+        for k in range(first, first + steps, rows):
+            asked = ask[k] if rows == 1 else long_ask[k // rows]
+            flow = trace[k + rows - 1 if keep else 0]
+            step(van, clock[hour], sky[hour], asked, pace, state, flow)
+            add_up(flow, state, totals, pace.h)
+            if keep and rows > 1:
+                spread(trace, k, k + rows - 1)
     close_totals(van, state, totals)
 
 
 @compiled
 def live_many(
     vans: np.ndarray, clock: np.ndarray, skies: np.ndarray, ask: np.ndarray,
-    jobs: np.ndarray, totals: np.ndarray, states: np.ndarray, scratch: np.ndarray,
-    steps_per_hour: int,
+    long_ask: np.ndarray, jobs: np.ndarray, paces: np.ndarray, states: np.ndarray,
+    scratch: np.ndarray, totals: np.ndarray,
 ) -> None:  # fmt: skip
     """Run jobs (rows of van index, year index) one after another; totals has a row per job."""
     for j in range(jobs.shape[0]):
         live(
-            vans[jobs[j, 0]], clock, skies[jobs[j, 1]], ask, states[0], scratch, totals[j],
-            steps_per_hour,
+            vans[jobs[j, 0]], clock, skies[jobs[j, 1]], ask, long_ask, paces, states[0], scratch,
+            totals[j],
         )  # fmt: skip
+
+
+def long_rows(steps_per_hour: int, calm_steps: int | None) -> int:
+    """Rows of a long step. Where none is asked for, only the production step has long ones."""
+    if calm_steps is None:
+        calm_steps = CALM_STEPS if steps_per_hour == STEPS_PER_HOUR else steps_per_hour
+    return steps_per_hour // calm_steps
 
 
 def run_one(
     van: np.ndarray, clock: np.ndarray, sky: np.ndarray, ask: np.ndarray,
-    steps_per_hour: int = STEPS_PER_HOUR,
+    steps_per_hour: int = STEPS_PER_HOUR, calm_steps: int | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
     """One run with its trace.
 
     ``van`` has shape (1,), ``clock`` and ``sky`` (H,), ``ask`` (H * steps_per_hour,). Returns the
     trace, FLOW of shape (H * steps_per_hour,), and the totals, TOTALS of shape (1,).
     """
+    long_ask = joined(ask, long_rows(steps_per_hour, calm_steps))
     trace = np.zeros(len(ask), FLOW)
     totals = np.zeros(1, TOTALS)
-    state = np.zeros(1, STATE)
     live(
-        view(van)[0], view(clock), view(sky), view(ask), view(state)[0], view(trace),
-        view(totals)[0], steps_per_hour,
+        view(van)[0], view(clock), view(sky), view(ask), view(long_ask), view(np.zeros(2, PACE)),
+        view(np.zeros(1, STATE))[0], view(trace), view(totals)[0],
     )  # fmt: skip
     return trace, totals
 
@@ -212,13 +238,14 @@ def run_one(
 def run_many(
     vans: np.ndarray, clock: np.ndarray, skies: np.ndarray, ask: np.ndarray, jobs: np.ndarray,
     steps_per_hour: int = STEPS_PER_HOUR, on_done: Callable[[int], None] | None = None,
-    workers: int | None = None,
+    workers: int | None = None, calm_steps: int | None = None,
 ) -> np.ndarray:  # fmt: skip
     """Many runs without traces, on all cores; the order of ``jobs`` decides nothing but rows.
 
     ``vans`` has shape (V,), ``skies`` (Y, H), ``jobs`` (J, 2) of van and year indices. Returns
     TOTALS of shape (J,). Memory is the totals plus one scratch row a worker.
     """
+    long_ask = joined(ask, long_rows(steps_per_hour, calm_steps))
     totals = np.zeros(len(jobs), TOTALS)
     workers = workers or os.cpu_count() or 1
     size = max(1, min(256, -(-len(jobs) // (4 * workers))))
@@ -226,9 +253,9 @@ def run_many(
     def work(first: int) -> int:
         chunk = jobs[first : first + size]
         live_many(
-            view(vans), view(clock), view(skies), view(ask), chunk,
-            view(totals[first : first + size]), view(np.zeros(1, STATE)),
-            view(np.zeros(1, FLOW)), steps_per_hour,
+            view(vans), view(clock), view(skies), view(ask), view(long_ask), chunk,
+            view(np.zeros(2, PACE)), view(np.zeros(1, STATE)), view(np.zeros(1, FLOW)),
+            view(totals[first : first + size]),
         )  # fmt: skip
         return len(chunk)
 

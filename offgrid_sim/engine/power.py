@@ -19,7 +19,7 @@ from offgrid_sim.physics.battery import (
     peukert_factor,
     stored_v,
 )
-from offgrid_sim.physics.cabin import around_c, settle_c
+from offgrid_sim.physics.cabin import settle_c
 from offgrid_sim.physics.charging import mppt_w, pwm_w
 
 PAD_HEATER_MARGIN_K = 2.0
@@ -35,7 +35,7 @@ Record = Any
 
 
 @compiled
-def look_at_battery(van: Record, state: Record) -> None:
+def look_at_battery(van: Record, pace: Record, state: Record) -> None:
     """The battery at this moment: open-circuit voltage, resistance, loss of voltage by cold.
 
     Over a step the open-circuit voltage drifts with the charge that flows; ``drift_ohm`` is the
@@ -44,7 +44,7 @@ def look_at_battery(van: Record, state: Record) -> None:
     chemistry = int(van.lead)
     state.emf_v, slope_v = ocv_line(chemistry, state.soc)
     state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
-    state.drift_ohm = slope_v * state.half_step_per_ah
+    state.drift_ohm = slope_v * pace.half_step_per_ah
     state.cold_v = cold_overpotential_v(chemistry, state.soc, state.emf_v, state.per_cold_share)
 
 
@@ -61,10 +61,11 @@ def catch_sun(van: Record, state: Record) -> float:
 
 @compiled
 def want_power(
-    van: Record, clock: Record, sky: Record, ask: Record, state: Record, flow: Record, per_h: float
-) -> float:
+    van: Record, clock: Record, sky: Record, ask: Record, pace: Record, state: Record,
+    flow: Record,
+) -> float:  # fmt: skip
     """Watts asked for behind the disconnect without the fridge; what people give up is unserved."""
-    want_heat(van, clock, sky, state)
+    want_heat(van, clock, sky, pace, state)
     flow.heater_electric_w = van.heater_electric_share * state.heater_w
     flow.unserved_w = 0.0
     wanted_w = ask.vital_w + flow.heater_electric_w
@@ -77,29 +78,33 @@ def want_power(
     else:
         flow.unserved_w += ask.comfort_w
     if ask.draw_l > 0.0:
-        wanted_w += van.pump_wh_l * min(ask.draw_l, water_to_hand_l(van, state)) * per_h
+        wanted_w += van.pump_wh_l * min(ask.draw_l, water_to_hand_l(van, state)) * pace.per_h
     return wanted_w
 
 
 @compiled
-def want_heat(van: Record, clock: Record, sky: Record, state: Record) -> None:
+def wanted_c(van: Record, clock: Record) -> float:
+    """Cabin temperature that people want at this hour."""
+    if clock.occupancy == AWAY:
+        return van.heater_away_c
+    return van.heater_night_c if clock.occupancy == ASLEEP else van.heater_awake_c
+
+
+@compiled
+def want_heat(van: Record, clock: Record, sky: Record, pace: Record, state: Record) -> None:
     """Heat that holds the cabin at what people want at this hour, as far as the heater goes, W."""
     state.heater_w = 0.0
-    set_c = van.heater_awake_c
-    if clock.occupancy == AWAY:
-        set_c = van.heater_away_c
-    elif clock.occupancy == ASLEEP:
-        set_c = van.heater_night_c
+    set_c = wanted_c(van, clock)
     if van.heater_w > 0.0 and sky.temp_air_c < set_c + 5.0:
         free_c = settle_c(
-            state.cabin_c, sky.temp_air_c + state.gains_w * state.cabin_k_per_w, state.cabin_kept
+            state.cabin_c, sky.temp_air_c + state.gains_w * pace.cabin_k_per_w, pace.cabin_kept
         )
-        state.heater_w = min(max(set_c - free_c, 0.0) * state.hold_w_per_k, van.heater_w)
+        state.heater_w = min(max(set_c - free_c, 0.0) * pace.hold_w_per_k, van.heater_w)
 
 
 @compiled
 def offer_charge(
-    van: Record, clock: Record, state: Record, flow: Record, sun_w: float, per_h: float
+    van: Record, clock: Record, pace: Record, state: Record, flow: Record, sun_w: float
 ) -> tuple[float, float]:
     """Most power the battery takes now (W), and all power on offer (W)."""
     offered_w = sun_w + state.volts * (
@@ -112,29 +117,29 @@ def offer_charge(
         return 0.0, offered_w
     charge_a = acceptance_a(
         int(van.lead), state.soc, van.capacity_ah, van.charge_rate_a * share,
-        van.absorption_v - state.emf_v, state.ohm, per_h,
+        van.absorption_v - state.emf_v, state.ohm, pace.per_h,
     )  # fmt: skip
     return charge_a * (state.emf_v + charge_a * state.ohm), offered_w
 
 
 @compiled
 def protect(
-    van: Record, state: Record, flow: Record, loads_w: float, spare_w: float, offered_w: float,
-    h: float,
+    van: Record, pace: Record, state: Record, flow: Record, loads_w: float, spare_w: float,
+    offered_w: float,
 ) -> None:  # fmt: skip
     """Disconnect and reconnect the loads by battery voltage, the fridge by its own terminals.
 
     Voltages are those of the middle of the step, with the compressor on if it runs at all.
     """
     fridge_w = (van.compressor_w + van.fan_w) * van.has_fridge
-    running = fridge_w > 0.0 and state.fridge_locked < 0.5 and runs_in_step(van, state, h)
+    running = fridge_w > 0.0 and state.fridge_locked < 0.5 and runs_in_step(van, state, pace.h)
     base_w = van.controller_idle_w
     drawn_w = loads_w + base_w + (fridge_w if running else 0.0)
     mean_w = loads_w + base_w + fridge_w * state.on_share
     volts = terminal_v(state, offered_w - drawn_w, offered_w - mean_w, spare_w)
     if state.load_on > 0.5:
         short_w = loads_w + base_w + fridge_w - offered_w
-        if volts < van.disconnect_v or would_empty(van, state, short_w, volts, h):
+        if volts < van.disconnect_v or would_empty(van, state, short_w, volts, pace.h):
             state.load_on = 0.0
     else:
         rested_v = terminal_v(state, offered_w - base_w, offered_w - base_w, spare_w)
@@ -203,11 +208,11 @@ def guard_fridge(
 
 @compiled
 def charge_battery(
-    van: Record, clock: Record, state: Record, flow: Record, sun_w: float, loads_w: float,
-    spare_w: float, h: float, per_h: float,
+    van: Record, clock: Record, pace: Record, state: Record, flow: Record, sun_w: float,
+    loads_w: float, spare_w: float,
 ) -> None:  # fmt: skip
     """Balance the bus, take what is offered (sun first), and advance the cells."""
-    served_w = serve_loads(van, state, flow, loads_w, h)
+    served_w = serve_loads(van, state, flow, loads_w, pace.h)
     alternator_w = van.alternator_a * state.volts * clock.driving_share
     shore_w = van.shore_a * state.volts * clock.shore
     pad_w = 0.0
@@ -221,7 +226,7 @@ def charge_battery(
     flow.alternator_w = min(alternator_w, room_w - flow.solar_w)
     flow.shore_w = min(shore_w, room_w - flow.solar_w - flow.alternator_w)
     net_w = flow.solar_w + flow.alternator_w + flow.shore_w - flow.load_w
-    move_charge(van, state, flow, net_w, spare_w, pad_w, h, per_h)
+    move_charge(van, pace, state, flow, net_w, spare_w, pad_w)
 
 
 @compiled
@@ -244,32 +249,29 @@ def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: flo
 
 @compiled
 def move_charge(
-    van: Record, state: Record, flow: Record, net_w: float, spare_w: float, pad_w: float,
-    h: float, per_h: float,
+    van: Record, pace: Record, state: Record, flow: Record, net_w: float, spare_w: float,
+    pad_w: float,
 ) -> None:  # fmt: skip
     """Charge or discharge at ``net_w``, then self-discharge and the cells' own temperature."""
     chemistry = int(van.lead)
     cold_v = state.cold_v if net_w < 0.0 else 0.0
     rest_w = net_w + flow.fridge_w
     if van.lead > 0.5 and 0.0 < flow.running_share < 1.0 and rest_w <= spare_w:
-        soc, current, heat_w = advance_in_turns(van, state, flow, rest_w, h)
+        soc, current, heat_w = advance_in_turns(van, state, flow, rest_w, pace.h)
     else:
         soc, current, heat_w = advance(
-            net_w, state.soc, h, chemistry, van.capacity_ah, state.ohm, cold_v,
+            net_w, state.soc, pace.h, chemistry, van.capacity_ah, state.ohm, cold_v,
             van.peukert_from_a, van.peukert_exponent,
         )  # fmt: skip
     emf_v = ocv_v(chemistry, soc)
     state.volts = emf_v + current * state.ohm - cold_v
-    state.soc = max(soc - van.drain_per_h * h, 0.0)
+    state.soc = max(soc - van.drain_per_h * pace.h, 0.0)
     lost_v = 0.5 * (emf_v + ocv_v(chemistry, state.soc)) * (soc - state.soc)
-    surroundings_c = around_c(van.cells_cabin_share, state.cabin_c, flow.outside_c)
-    final_c = surroundings_c + (heat_w + pad_w) * van.cell_k_per_w
-    state.cell_c = settle_c(state.cell_c, final_c, state.cell_kept)
-    flow.battery_loss_w = heat_w + van.capacity_ah * lost_v * per_h
+    state.cell_heat_w = heat_w + pad_w
+    flow.battery_loss_w = heat_w + van.capacity_ah * lost_v * pace.per_h
     flow.battery_a = current
     flow.soc = state.soc
     flow.volts = state.volts
-    flow.cell_c = state.cell_c
 
 
 @compiled

@@ -33,19 +33,19 @@ Record = Any
 
 @compiled
 def step(
-    van: Record, clock: Record, sky: Record, ask: Record, state: Record, flow: Record,
-    h: float, per_h: float,
+    van: Record, clock: Record, sky: Record, ask: Record, pace: Record, state: Record,
+    flow: Record,
 ) -> None:  # fmt: skip
-    """Advance the van by one step of ``h`` hours; ``per_h`` is 1 / h."""
+    """Advance the van by one step of the length that ``pace`` says."""
     flow.outside_c = sky.temp_air_c
-    look_at_battery(van, state)
+    look_at_battery(van, pace, state)
     sun_w = catch_sun(van, state)
-    loads_w = want_power(van, clock, sky, ask, state, flow, per_h)
-    spare_w, offered_w = offer_charge(van, clock, state, flow, sun_w, per_h)
-    protect(van, state, flow, loads_w, spare_w, offered_w, h)
-    cool_food(van, sky, state, flow, h, per_h)
-    charge_battery(van, clock, state, flow, sun_w, loads_w, spare_w, h, per_h)
-    warm_cabin(van, clock, sky, ask, state, flow, h)
+    loads_w = want_power(van, clock, sky, ask, pace, state, flow)
+    spare_w, offered_w = offer_charge(van, clock, pace, state, flow, sun_w)
+    protect(van, pace, state, flow, loads_w, spare_w, offered_w)
+    cool_food(van, sky, pace, state, flow)
+    charge_battery(van, clock, pace, state, flow, sun_w, loads_w, spare_w)
+    warm_cabin(van, clock, sky, ask, pace, state, flow)
     use_water(van, ask, state, flow)
     note_food(van, state, flow)
     note_ice(van, state, flow)
