@@ -150,6 +150,14 @@ def test_zoomed_out_the_extremes_are_drawn(season: Any, winter: Any) -> None:
     season.get_by_role("button", name="Trip", exact=True).click()
 
 
+def test_once_it_answers_the_whole_page_is_laid_out(desk: Any) -> None:
+    desk.wait_for_function("!document.documentElement.classList.contains('starting')")
+    assert desk.evaluate(
+        "[...document.querySelectorAll('main>section')]"
+        ".every(one => getComputedStyle(one).contentVisibility === 'visible')"
+    )
+
+
 def test_touch_scrolls_over_the_figure(phone: Any) -> None:
     phone.evaluate("document.getElementById('plot').scrollIntoView()")
     before = phone.evaluate("scrollY")
@@ -233,5 +241,6 @@ def test_a_run_of_any_length_prints_four_pages(
         cures=find_cures(winter[0], usual_cures()),
     )
     for text in (everything, made_text["run"], made_text["run_holds"]):
-        page = opened(text, scripts=False).page
-        assert printed_pages(page) <= MOST_PAGES
+        found = opened(text, scripts=False)
+        assert found.overflow_px() <= 0
+        assert printed_pages(found.page) <= MOST_PAGES

@@ -6,7 +6,6 @@
   const byId = (id) => document.getElementById(id);
   const island = (id) => JSON.parse(byId(id).textContent);
   const plot = byId("plot");
-  if (!plot) return;
 
   const HOUR_MS = 3600e3, DAY_MS = 24 * HOUR_MS, MARGIN_LEFT = 40, MARGIN_RIGHT = 36,
     LEAST_NAME_PX = 44, PIXELS_TOGETHER = 2;
@@ -338,8 +337,9 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   };
 
+  const settled = () => document.documentElement.classList.remove("starting");
   const draw = () => {
-    if (typeof Plotly === "undefined") return;
+    if (typeof Plotly === "undefined") return settled();
     document.documentElement.classList.add("scripted");
     byId("live").hidden = false;
     width = plot.clientWidth;
@@ -352,6 +352,7 @@
       point(first ? Math.floor(Number(first.dataset.from)) : 12);
       plot.dataset.ready = "yes";
       performance.mark("interactive");
+      setTimeout(settled);
     });
   };
   plotlyStarted.then(() => requestAnimationFrame(() => setTimeout(draw)));
