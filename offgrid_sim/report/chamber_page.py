@@ -41,6 +41,7 @@ class Row:
 def chamber_page(test: ChamberTest, origins: Mapping[str, Origin], files: tuple[str, ...]) -> str:
     """The whole page as one self-contained HTML text."""
     fridge = test.fridge
+    holds = all(row.holds_set_point for row in test.rows)
     page = Page(
         title=f"{fridge.volume_l:.0f} l {fridge.shape} fridge in the chamber",
         kicker="Fridge test",
@@ -49,7 +50,8 @@ def chamber_page(test: ChamberTest, origins: Mapping[str, Origin], files: tuple[
             f"{fridge.freezer_share * 100:.0f} %, {fridge.openings_per_day:g} openings and "
             f"{fridge.loaded_kg_per_day:g} kg of food a day, air at 60 % humidity"
         ),
-        level="holds" if all(row.holds_set_point for row in test.rows) else "tight",
+        level="holds" if holds else "tight",
+        gloss="it keeps its set-points" if holds else "it does not keep its set-points everywhere",
         sentence=chamber_sentence(test),
         sections=(
             section("use", "What it uses", "Use", "chamber.html.j2",

@@ -50,6 +50,7 @@ class Section:
 class Page:
     """All that the skeleton needs. ``level`` is a key of LEVELS; ``about`` says what is judged.
 
+    ``gloss`` explains the level where a whole van is not what is judged.
     ``islands`` become JSON elements by id; ``plan`` is one of them by custom. ``interactive``
     embeds the plotly script.
     """
@@ -62,6 +63,7 @@ class Page:
     sections: tuple[Section, ...]
     islands: Mapping[str, Any] = field(default_factory=dict)
     interactive: bool = True
+    gloss: str = ""
 
 
 def render_page(page: Page) -> str:
