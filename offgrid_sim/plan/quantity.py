@@ -16,7 +16,7 @@ COMMON_PRACTICE = "common practice, no source"
 class PlanModel(BaseModel):
     """Base of everything the user writes: frozen, keyword only, unknown keys refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 def quantity(
