@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
+from offgrid_sim.plan.cable import cable_area, cable_length, cable_temp
 from offgrid_sim.plan.parts import Parts
 from offgrid_sim.plan.quantity import PlanModel, quantity
 
@@ -69,6 +70,15 @@ class Solar(PlanModel):
     mismatch_share: float = quantity(
         0.02, "nameplate and mismatch loss", limits=(0, 0.3), likely=(0.01, 0.04)
     )
+    working_v: float = quantity(
+        18.0,
+        "voltage of the whole array at its best point; panels in series add theirs",
+        limits=(10, 500),
+        origin="a module of 36 cells, common practice",
+    )
+    cable_mm2: float = cable_area(6.0, "cable from panels to controller")
+    cable_length_m: float = cable_length(4.0, "cable from panels to controller")
+    cable_temp_c: float = cable_temp("cable from panels to controller")
     price: float | None = quantity(None, "price of the array, any currency", limits=(0, 1e6))
     mass_kg: float | None = quantity(None, "mass with brackets", limits=(0, 1e4))
     area_m2: float | None = quantity(None, "roof area it covers", limits=(0, 200))
@@ -98,6 +108,9 @@ class Controller(PlanModel):
         0.3, "drop between panel and battery with pwm", limits=(0, 2), likely=(0.2, 0.5)
     )
     idle_w: float = quantity(0.2, "own use, day and night", limits=(0, 20), likely=(0.1, 0.5))
+    cable_mm2: float = cable_area(10.0, "cable from controller to fuse box")
+    cable_length_m: float = cable_length(1.0, "cable from controller to fuse box")
+    cable_temp_c: float = cable_temp("cable from controller to fuse box")
 
 
 class Battery(PlanModel):
@@ -140,12 +153,9 @@ class Battery(PlanModel):
         limits=(0, 5),
         likely=(0.005, 0.03),
     )
-    cable_mm2: float = quantity(
-        35.0, "cross-section of the main cable from battery to fuse box", limits=(0.5, 95)
-    )
-    cable_length_m: float = quantity(
-        1.5, "one-way length of the main cable from battery to fuse box", limits=(0, 50)
-    )
+    cable_mm2: float = cable_area(35.0, "main cable from battery to fuse box")
+    cable_length_m: float = cable_length(1.5, "main cable from battery to fuse box")
+    cable_temp_c: float = cable_temp("main cable from battery to fuse box")
     thermal_hours: float = quantity(
         8.0, "hours in which the cells follow their surroundings", limits=(0.2, 100), likely=(6, 12)
     )
@@ -170,6 +180,9 @@ class Alternator(PlanModel):
         30.0, "output of the charger; 0 = none", limits=(0, 500), likely=(15, 60)
     )
     efficiency: float = quantity(0.90, "of the charger", limits=(0.3, 1), likely=(0.85, 0.95))
+    cable_mm2: float = cable_area(16.0, "cable from charger to fuse box")
+    cable_length_m: float = cable_length(2.0, "cable from charger to fuse box")
+    cable_temp_c: float = cable_temp("cable from charger to fuse box")
 
 
 class Shore(PlanModel):
@@ -177,6 +190,9 @@ class Shore(PlanModel):
 
     current_a: float = quantity(0.0, "output of the mains charger; 0 = none", limits=(0, 500))
     efficiency: float = quantity(0.90, "of the charger", limits=(0.3, 1), likely=(0.85, 0.95))
+    cable_mm2: float = cable_area(10.0, "cable from charger to fuse box")
+    cable_length_m: float = cable_length(2.0, "cable from charger to fuse box")
+    cable_temp_c: float = cable_temp("cable from charger to fuse box")
 
 
 class Fridge(PlanModel):
@@ -230,12 +246,9 @@ class Fridge(PlanModel):
         10.4, "drive stops below this voltage at its own terminals", limits=(8, 13)
     )
     restart_v: float = quantity(11.7, "drive starts again above this voltage", limits=(8, 14))
-    cable_mm2: float = quantity(
-        4.0,
-        "cross-section of the fridge cable",
-        limits=(0.5, 95),
-    )
-    cable_length_m: float = quantity(4.0, "one-way length of the fridge cable", limits=(0, 50))
+    cable_mm2: float = cable_area(4.0, "cable from fuse box to fridge")
+    cable_length_m: float = cable_length(4.0, "cable from fuse box to fridge")
+    cable_temp_c: float = cable_temp("cable from fuse box to fridge")
     openings_per_day: float = quantity(
         12.0, "door openings, spread over waking hours", limits=(0, 500), likely=(5, 30)
     )
@@ -316,6 +329,9 @@ class Cabin(PlanModel):
     initial_temp_c: float | None = quantity(
         None, "cabin at the start; else the outside air", limits=(-40, 60)
     )
+    cable_mm2: float = cable_area(2.5, "cable from fuse box to heater")
+    cable_length_m: float = cable_length(3.0, "cable from fuse box to heater")
+    cable_temp_c: float = cable_temp("cable from fuse box to heater")
 
 
 class Water(PlanModel):
@@ -338,6 +354,9 @@ class Water(PlanModel):
         0.1, "pipes and pump count as frozen from this ice share", limits=(0.01, 1)
     )
     grey_tap_open: bool = quantity(False, "grey drains as it comes, where that is allowed")
+    cable_mm2: float = cable_area(2.5, "cable from fuse box to pump")
+    cable_length_m: float = cable_length(3.0, "cable from fuse box to pump")
+    cable_temp_c: float = cable_temp("cable from fuse box to pump")
 
 
 class Load(PlanModel):
@@ -355,6 +374,9 @@ class Load(PlanModel):
     mains: bool = quantity(False, "runs through the inverter")
     when: Literal["always", "camp", "driving"] = quantity("always", "in which situation")
     heats_cabin: bool = quantity(True, "its power ends as heat in the cabin")
+    cable_mm2: float = cable_area(2.5, "cable to this load; mains loads have none")
+    cable_length_m: float = cable_length(4.0, "cable to this load; mains loads have none")
+    cable_temp_c: float = cable_temp("cable to this load; mains loads have none")
 
 
 class Inverter(PlanModel):
@@ -363,6 +385,9 @@ class Inverter(PlanModel):
     efficiency: float = quantity(0.88, "at usual load", limits=(0.3, 1), likely=(0.80, 0.93))
     idle_w: float = quantity(12.0, "use with nothing plugged in", limits=(0, 200), likely=(6, 20))
     left_on: bool = quantity(False, "idles day and night instead of only while used")
+    cable_mm2: float = cable_area(50.0, "cable from fuse box to inverter")
+    cable_length_m: float = cable_length(1.0, "cable from fuse box to inverter")
+    cable_temp_c: float = cable_temp("cable from fuse box to inverter")
 
 
 class Rationing(PlanModel):

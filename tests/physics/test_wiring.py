@@ -1,12 +1,23 @@
-"""Cables, against IEC 60228, ASTM B258 and voltage drops worked by hand."""
+"""Cables, against IEC 60228, ASTM B258, Kirchhoff's law and voltage drops worked by hand."""
 
 import csv
+import doctest
 import math
 from pathlib import Path
 
 import pytest
+from scipy.optimize import brentq
 
-from offgrid_sim.physics.wiring import CLASS5_OHM_PER_KM, awg_area_mm2, cable_ohm
+from offgrid_sim.physics import wiring
+from offgrid_sim.physics.wiring import (
+    CLASS5_OHM_PER_KM,
+    awg_area_mm2,
+    cable_loss_w,
+    cable_ohm,
+    load_v,
+    standard_area_mm2,
+    tracked_share,
+)
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
@@ -100,3 +111,53 @@ def test_between_sizes_more_copper_means_less_resistance():
     ohms = [cable_ohm(area, 5.0) for area in (0.5, 0.6, 1.2, 2.0, 3.0, 5.0, 12.0, 60.0, 95.0)]
     assert ohms == sorted(ohms, reverse=True)
     assert cable_ohm(3.0, 500.0) == pytest.approx(7.98 * (2.5 / 3.0), rel=0.02)
+
+
+def test_examples_in_the_docstrings_hold():
+    found = doctest.testmod(wiring)
+    assert found.attempted == 4
+    assert found.failed == 0
+
+
+CIRCUITS = [(12.8, 5.0, 0.1), (12.8, 54.0, 0.0665), (11.9, 60.0, 0.22), (14.2, 900.0, 0.001)]
+
+
+@pytest.mark.parametrize(("source_v", "power_w", "ohm"), CIRCUITS)
+def test_constant_power_at_the_end_of_a_cable_is_kirchhoffs_law(source_v, power_w, ohm):
+    # Solved by scipy's Brent for the current: source = current x cable + power / current.
+    amps = brentq(lambda i: source_v - i * ohm - power_w / i, 1e-6, source_v / (2 * ohm))
+    assert load_v(source_v, power_w, ohm) == pytest.approx(power_w / amps, rel=1e-9)
+    assert cable_loss_w(source_v, power_w, ohm) == pytest.approx(amps**2 * ohm, rel=1e-7)
+    assert source_v * amps == pytest.approx(power_w + cable_loss_w(source_v, power_w, ohm))
+
+
+def test_a_cable_carries_at_most_a_quarter_of_the_short_circuit_power():
+    # Maximum power transfer: E^2 / 4R at half the voltage, as much lost as delivered.
+    most_w = 12.0**2 / (4 * 0.5)
+    assert load_v(12.0, most_w, 0.5) == pytest.approx(6.0)
+    assert load_v(12.0, 3 * most_w, 0.5) == 6.0
+    assert cable_loss_w(12.0, 3 * most_w, 0.5) == pytest.approx(most_w)
+
+
+def test_no_cable_loses_nothing():
+    assert load_v(12.8, 100.0, 0.0) == 12.8
+    assert cable_loss_w(12.8, 100.0, 0.0) == 0.0
+    assert tracked_share(0.0) == 1.0
+
+
+@pytest.mark.parametrize("power_w", [20.0, 150.0, 400.0, 2000.0])
+def test_a_tracker_takes_the_most_that_a_cable_lets_through(power_w):
+    # A source of 18 V up to P / 18 A through 0.2 ohm: the best of a fine grid of currents.
+    source_v, ohm = 18.0, 0.2
+    amps = [power_w / source_v * k / 20000 for k in range(20001)]
+    best_w = max(i * (source_v - i * ohm) for i in amps)
+    assert power_w * tracked_share(power_w * ohm / source_v**2) == pytest.approx(best_w, rel=1e-6)
+
+
+@pytest.mark.parametrize(("share", "area_mm2"), [(0.03, 6.0), (0.10, 1.5)])
+def test_e1_the_standard_size_that_meets_a_limit(share, area_mm2):
+    assert standard_area_mm2(4.0, 20.0, share * 12.0 / 10.0) == area_mm2
+
+
+def test_no_standard_size_meets_an_impossible_limit():
+    assert standard_area_mm2(50.0, 30.0, 1e-4) is None
