@@ -43,7 +43,7 @@ DEFAULT_NOTES = (
     "Beam and diffuse radiation are split from the global by the Erbs correlation.",
 )
 
-YEARS_AT_ONCE = 20
+YEARS_AT_ONCE = 32
 """Bounds the working memory beyond the result itself; fewer at once take longer per year."""
 
 

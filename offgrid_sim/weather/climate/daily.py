@@ -8,6 +8,7 @@ chosen by the month's mean; the rank of the day comes from a Gaussian chain with
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -131,6 +132,7 @@ class Days:
     """Expected range of temperature within a day, (days,): -1.6 + 22.4 times mean clearness."""
 
 
+@lru_cache(maxsize=64)
 def day_numbers(first_day: int, count: int) -> DayNumbers:
     """Calendar of ``count`` days from ``first_day`` (days since 1970-01-01)."""
     dates = pd.to_datetime(np.arange(first_day, first_day + count), unit="D")

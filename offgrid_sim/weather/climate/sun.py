@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +41,18 @@ def extraterrestrial_wh_m2_d(latitude_deg: Floats | float, doy: Ints) -> Floats:
     return np.asarray(np.maximum(mj_m2_d, 0.0) / 3.6 * 1000.0, dtype=np.float64)
 
 
+@lru_cache(maxsize=256)
+def _linke_turbidity(latitude_deg: float, longitude_deg: float) -> Floats:
+    """pvlib's table at a place by day (UTC) of a common and of a leap year, shape (2, 366).
+
+    Read once a place: each look-up opens the table's file. The common year has no 366th day.
+    """
+    years = (pd.date_range(f"{year}-01-01", periods=366, tz="UTC") for year in (2015, 2016))
+    return np.stack(
+        [clearsky.lookup_linke_turbidity(y, latitude_deg, longitude_deg).to_numpy() for y in years]
+    )
+
+
 @dataclass(frozen=True)
 class ClearHours:
     """Sun and clear sky at mid-hour; every array has one value per hour."""
@@ -62,8 +75,9 @@ def clear_hours(
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # pandas names that pvlib still uses
         sun = solarposition.ephemeris(middle, latitude_deg, longitude_deg, pressure=pressure_pa)
-        normal_w_m2 = irradiance.get_extra_radiation(middle).to_numpy()
-        turbidity = clearsky.lookup_linke_turbidity(middle, latitude_deg, longitude_deg).to_numpy()
+        normal_w_m2 = irradiance.get_extra_radiation(middle.day_of_year.to_numpy())
+        by_day = _linke_turbidity(latitude_deg, longitude_deg)
+    turbidity = by_day[middle.is_leap_year.astype(int), middle.day_of_year - 1]
     zenith_deg = sun["zenith"].to_numpy()
     apparent_deg = sun["apparent_zenith"].to_numpy()
     up = apparent_deg < 89.9
