@@ -77,11 +77,10 @@ def average_sun(ready: Prepared, skies: np.ndarray) -> np.ndarray:
     month = line.local_times().month.to_numpy()
     hour = line.local_hour.astype(int)
     rolling = line.driving_share > 0
-    near = np.stack([line.stop, month, hour, rolling])
-    wide = np.stack([_alike(ready.trip)[line.stop], month, hour, rolling])
+    moment = (month * 24 + hour) * 2 + rolling
+    code, wide_code = _codes(line.stop, moment), _codes(_alike(ready.trip)[line.stop], moment)
     changed = skies.copy()
     years = len(skies)
-    code, wide_code = _codes(near), _codes(wide)
     few = np.bincount(code)[code] * years < ENOUGH_DAYS
     for name in SUN_FIELDS:
         mean = skies[name].mean(axis=0)
@@ -111,9 +110,10 @@ def _alike(trip: Trip) -> np.ndarray:
     return np.array([distinct.index(view) for view in views])
 
 
-def _codes(keys: np.ndarray) -> np.ndarray:
-    """A group number for each column of ``keys`` (K, H)."""
-    return np.unique(keys, axis=1, return_inverse=True)[1].reshape(-1)
+def _codes(place: np.ndarray, moment: np.ndarray) -> np.ndarray:
+    """A group number for each hour (H,): the same where place and moment are."""
+    both = place * (moment.max() + 1) + moment
+    return np.unique(both, return_inverse=True)[1].reshape(-1)
 
 
 def _group_mean(values: np.ndarray, code: np.ndarray) -> np.ndarray:

@@ -47,10 +47,9 @@ def _linke_turbidity(latitude_deg: float, longitude_deg: float) -> Floats:
 
     Read once a place: each look-up opens the table's file. The common year has no 366th day.
     """
-    years = (pd.date_range(f"{year}-01-01", periods=366, tz="UTC") for year in (2015, 2016))
-    return np.stack(
-        [clearsky.lookup_linke_turbidity(y, latitude_deg, longitude_deg).to_numpy() for y in years]
-    )
+    days = pd.date_range("2015-01-01", "2016-12-31", tz="UTC")
+    both = clearsky.lookup_linke_turbidity(days, latitude_deg, longitude_deg).to_numpy()
+    return np.stack([np.append(both[:365], np.nan), both[365:]])
 
 
 @dataclass(frozen=True)
