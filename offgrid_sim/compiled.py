@@ -68,8 +68,9 @@ def _drop_old(root: Path, keep: Path) -> None:
 
 
 _FOLDER = cache_folder()
-_SAFE_FAST_MATH = {"contract", "nsz", "arcp"}
-"""Fused multiply-add and reciprocals are allowed; NaN and infinity keep their meaning."""
+_SAFE_FAST_MATH = {"contract", "nsz", "arcp", "reassoc"}
+"""Fused multiply-add, reciprocals and another order of sums are allowed; NaN and infinity keep
+their meaning."""
 
 
 def is_warm() -> bool:

@@ -87,13 +87,13 @@ STATE = np.dtype(
     blackout_run_h since_full_h
     cell_ohm_25c per_cold_share
     panel_w panel_low_a panel_high_a door_w door_water_kg_h set_raised_k cold_low_wh cold_high_wh
-    emf_v ohm drift_ohm cold_v cell_heat_w cabin_k_h
+    emf_v slope_v ohm drift_ohm cold_v cell_heat_w cabin_k_h
     """),
     align=True,
 )
 """What one step hands to the next. ``cell_ohm_25c`` ... ``cold_high_wh`` are renewed each hour,
-``emf_v ohm drift_ohm cold_v`` (the battery at this moment), ``cell_heat_w`` and ``cabin_k_h`` (how
-fast the cabin warms) each step."""
+``emf_v slope_v ohm drift_ohm cold_v`` (the battery at this moment), ``cell_heat_w`` and
+``cabin_k_h`` (how fast the cabin warms) each step."""
 
 PACE = np.dtype(
     _floats("h per_h half_step_per_ah cell_kept cabin_kept cabin_k_per_w hold_w_per_k"), align=True

@@ -15,7 +15,7 @@ from offgrid_sim.engine.flat import FLOW, PACE, STATE, TOTALS, view
 from offgrid_sim.engine.hour import begin_hour, set_pace, set_thermostat
 from offgrid_sim.engine.long_steps import joined, spread
 from offgrid_sim.engine.step import step
-from offgrid_sim.physics.battery import stored_v
+from offgrid_sim.physics.battery import ocv_line, stored_v
 from offgrid_sim.physics.fridge import zone_heat_wh
 from offgrid_sim.physics.water import WATER_WH_L_K
 
@@ -36,6 +36,7 @@ def start(van: Record, sky: Record, state: Record) -> None:
     """The van at the first hour: set-points met, cabin as given or as the outside air."""
     state.soc = van.initial_soc
     state.volts = 13.0
+    state.emf_v, state.slope_v = ocv_line(int(van.lead), state.soc)
     state.load_on = 1.0
     state.fridge_locked = 0.0
     state.running = 0.0

@@ -10,12 +10,12 @@ from offgrid_sim.engine.living import water_to_hand_l
 from offgrid_sim.physics.battery import (
     acceptance_a,
     advance,
+    advance_on_line,
     charge_temperature_share,
     cold_overpotential_v,
     current_a,
     discharged_lead_factor,
     ocv_line,
-    ocv_v,
     peukert_factor,
     stored_v,
 )
@@ -36,15 +36,14 @@ Record = Any
 
 @compiled
 def look_at_battery(van: Record, pace: Record, state: Record) -> None:
-    """The battery at this moment: open-circuit voltage, resistance, loss of voltage by cold.
+    """The battery at this moment: resistance, and loss of voltage by cold.
 
     Over a step the open-circuit voltage drifts with the charge that flows; ``drift_ohm`` is the
     drift up to the middle of the step per ampere, so that protection acts at the nearest step.
     """
     chemistry = int(van.lead)
-    state.emf_v, slope_v = ocv_line(chemistry, state.soc)
     state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
-    state.drift_ohm = slope_v * pace.half_step_per_ah
+    state.drift_ohm = state.slope_v * pace.half_step_per_ah
     state.cold_v = cold_overpotential_v(chemistry, state.soc, state.emf_v, state.per_cold_share)
 
 
@@ -259,14 +258,15 @@ def move_charge(
     if van.lead > 0.5 and 0.0 < flow.running_share < 1.0 and rest_w <= spare_w:
         soc, current, heat_w = advance_in_turns(van, state, flow, rest_w, pace.h)
     else:
-        soc, current, heat_w = advance(
-            net_w, state.soc, pace.h, chemistry, van.capacity_ah, state.ohm, cold_v,
-            van.peukert_from_a, van.peukert_exponent,
+        soc, current, heat_w = advance_on_line(
+            net_w, state.soc, state.emf_v, state.slope_v, pace.h, chemistry, van.capacity_ah,
+            state.ohm, cold_v, van.peukert_from_a, van.peukert_exponent,
         )  # fmt: skip
-    emf_v = ocv_v(chemistry, soc)
-    state.volts = emf_v + current * state.ohm - cold_v
     state.soc = max(soc - van.drain_per_h * pace.h, 0.0)
-    lost_v = 0.5 * (emf_v + ocv_v(chemistry, state.soc)) * (soc - state.soc)
+    state.emf_v, state.slope_v = ocv_line(chemistry, state.soc)
+    moved_v = state.emf_v + state.slope_v * (soc - state.soc)
+    state.volts = moved_v + current * state.ohm - cold_v
+    lost_v = 0.5 * (moved_v + state.emf_v) * (soc - state.soc)
     state.cell_heat_w = heat_w + pad_w
     flow.battery_loss_w = heat_w + van.capacity_ah * lost_v * pace.per_h
     flow.battery_a = current

@@ -246,9 +246,22 @@ def advance(
     knot of the table is crossed, or Peukert's rule acts, is the mean voltage found by iteration.
     So terminal energy = change of stored energy + loss holds to rounding, whatever the step.
     """
+    start_v, slope_v = ocv_line(chemistry, soc)
+    return advance_on_line(
+        power_w, soc, start_v, slope_v, step_h, chemistry, capacity_ah, resistance, cold_v,
+        peukert_from_a, peukert_exponent,
+    )  # fmt: skip
+
+
+@compiled
+def advance_on_line(
+    power_w: float, soc: float, start_v: float, slope_v: float, step_h: float, chemistry: int,
+    capacity_ah: float, resistance: float, cold_v: float, peukert_from_a: float,
+    peukert_exponent: float,
+) -> tuple[float, float, float]:  # fmt: skip
+    """As :func:`advance`, where the line of the open-circuit voltage at ``soc`` is known."""
     keep = coulombic_efficiency(chemistry, soc) if power_w > 0.0 else 1.0
     per_ah = step_h / capacity_ah
-    start_v, slope_v = ocv_line(chemistry, soc)
     half_soc_per_a = 0.5 * keep * per_ah
     current = current_a(power_w, start_v - cold_v, resistance + slope_v * half_soc_per_a)
     change = 2.0 * half_soc_per_a * current

@@ -30,7 +30,7 @@ DOOR_FILM_W_M2_K = 5.0
 ICE_FUSION_KJ_KG = 333.6
 FROST_KG_M3, FROST_W_M_K = 200.0, 0.21
 FROST_MELT_W_M2_K = 10.0
-FAR_WH = 1e9
+FAR_WH, NEVER_H = 1e9, 1e9
 COP_STRAIGHT_K = 4.0
 """Over this much of the zone's temperature the COP is taken as a straight line."""
 
@@ -171,13 +171,14 @@ def door_flow_m3_s(
 
 
 @compiled
-def hours_to(goal_wh: float, net_w: float, loss_per_h: float) -> float:
+def hours_to(goal_wh: float, net_w: float, loss_per_h: float, within_h: float) -> float:
     """Hours until a zone has gained ``goal_wh`` at ``net_w`` that decays by ``loss_per_h``.
 
-    dH/dt = net - loss H, so t = -ln(1 - loss goal / net) / loss; never reached when >= 1.
+    dH/dt = net - loss H, so t = -ln(1 - loss goal / net) / loss. NEVER_H where that is not reached,
+    or surely not ``within_h``: without decay it would be soonest, which costs no division to see.
     """
-    if goal_wh * net_w <= 0.0:
-        return 1e9
+    if goal_wh * net_w <= 0.0 or abs(goal_wh) > abs(net_w) * within_h:
+        return NEVER_H
     straight_h = goal_wh / net_w
     ratio = loss_per_h * straight_h
     if ratio < 0.3:
@@ -186,7 +187,7 @@ def hours_to(goal_wh: float, net_w: float, loss_per_h: float) -> float:
         )
     if ratio < 1.0:
         return -log(1.0 - ratio) / loss_per_h
-    return 1e9
+    return NEVER_H
 
 
 @compiled
@@ -231,7 +232,7 @@ def run_thermostat(
         if cooling_w > 0.0 and abs(goal_wh - heat_wh) * k_per_wh > COP_STRAIGHT_K:
             goal_wh = heat_wh + (COP_STRAIGHT_K if net_w > 0.0 else -COP_STRAIGHT_K) / k_per_wh
         loss_per_h = loss_w_k * k_per_wh
-        goal_h = hours_to(goal_wh - heat_wh, net_w, loss_per_h)
+        goal_h = hours_to(goal_wh - heat_wh, net_w, loss_per_h, h)
         if goal_h <= h:
             h, change_wh = goal_h, goal_wh - heat_wh
             heat_wh = goal_wh
