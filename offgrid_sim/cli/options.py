@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from offgrid_sim.cli.output import file_to_write
 from offgrid_sim.compiled import is_warm
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -48,7 +49,10 @@ sets_option = click.option(
 )
 output_options = together(
     click.option(
-        "--out", type=click.Path(path_type=Path), help="Report file; else under reports/."
+        "--out",
+        type=click.Path(path_type=Path),
+        callback=file_to_write,
+        help="Report file; else under reports/.",
     ),
     click.option("--no-report", is_flag=True, help="Write no report."),
     click.option("--json", "as_json", is_flag=True, help="Print the numbers as one JSON object."),

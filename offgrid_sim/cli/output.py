@@ -18,6 +18,18 @@ def report_path(name: str) -> Path:
     return Path("reports") / name
 
 
+def file_to_write(_context: click.Context, _option: click.Parameter, path: Path) -> Path:
+    """Callback of ``--out``: a folder is refused at once, before minutes of work."""
+    if path is not None:
+        _refuse_folder(path)
+    return path
+
+
+def _refuse_folder(path: Path) -> None:
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; name a file in it with --out.")
+
+
 def write_text(path: Path, text: str) -> None:
     """Write ``text`` in UTF-8 so that ``path`` appears whole; else OutputError, nothing changed."""
     write_bytes(path, text.encode("utf-8"))
@@ -25,8 +37,7 @@ def write_text(path: Path, text: str) -> None:
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Write ``data`` so that ``path`` appears whole; else OutputError and nothing is changed."""
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder; name a file in it with --out.")
+    _refuse_folder(path)
     try:
         write_whole(path, data)
     except OSError as error:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from offgrid_sim.cli import weather_fetch
-from offgrid_sim.cli.output import write_text
+from offgrid_sim.cli.output import file_to_write, write_text
 from offgrid_sim.weather.table import COLUMNS, Place, WeatherBlock
 
 if TYPE_CHECKING:
@@ -91,7 +91,10 @@ def show(at: tuple[float, float], altitude_m: float | None, as_json: bool) -> No
 @altitude_option
 @click.option("--years", type=click.IntRange(1, 200), default=1, show_default=True, metavar="N")
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True)
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="CSV file to write.")
+@click.option(
+    "--out", required=True, type=click.Path(path_type=Path), callback=file_to_write,
+    help="CSV file to write.",
+)  # fmt: skip
 def export(
     at: tuple[float, float], altitude_m: float | None, years: int, seed: int, out: Path
 ) -> None:

@@ -244,3 +244,8 @@ def test_without_pyarrow_the_next_step_is_said(capsys, monkeypatch, tmp_path):
     assert run_cli(["run", TRIP, *SETS, "--no-report", "--parquet", str(path)]) == 2
     assert "write --csv instead" in capsys.readouterr().err
     assert not path.exists()
+
+
+def test_a_folder_for_the_report_is_refused_before_any_work(tmp_path, capsys):
+    assert run_cli(["run", "not_read.toml", "--out", str(tmp_path)]) == 2
+    assert "is a folder; name a file in it with --out." in capsys.readouterr().err
