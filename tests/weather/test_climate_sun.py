@@ -4,6 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from pvlib import solarposition
+from pvlib.atmosphere import alt2pres
+from pvlib.location import Location
 
 from offgrid_sim.weather.climate.hourly import split_beam
 from offgrid_sim.weather.climate.sun import clear_hours, extraterrestrial_wh_m2_d
@@ -70,3 +72,19 @@ def test_no_beam_above_87_degrees():
     assert dni[0, 0, 0] > 0.0
     assert np.all(dni[0, 0, 1:] == 0.0)
     assert np.all(dhi[0, 0, 1:] == 20.0)
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_clear_sky_is_pvlib_s_own_on_both_sides_of_every_new_year():
+    """Turbidity is kept by day of a common and of a leap year; pvlib's whole chain is the check."""
+    for year in (2023, 2024, 2100):  # before a leap year, a leap year, a common one by the century
+        hours = pd.date_range(f"{year}-12-28", periods=240, freq="h", tz="UTC")
+        hours = hours.append(pd.date_range(f"{year}-02-27", periods=96, freq="h", tz="UTC"))
+        place = Location(42.57, -0.55, altitude=820.0)
+        middle = hours + pd.Timedelta(minutes=30)
+        sun = solarposition.ephemeris(middle, 42.57, -0.55, pressure=alt2pres(820.0))
+        expected = place.get_clearsky(middle, solar_position=sun)["ghi"].to_numpy()
+        low = sun["apparent_zenith"].to_numpy() >= 89.9
+        ours = clear_hours(hours, 42.57, -0.55, 820.0).clear_ghi_w_m2
+        np.testing.assert_allclose(ours[~low], expected[~low], rtol=1e-12)
+        assert (ours[low] == 0.0).all()
