@@ -8,6 +8,7 @@ a new one.
 
 from __future__ import annotations
 
+import atexit
 import datetime
 from functools import cache
 from typing import TYPE_CHECKING
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 def _finder() -> TimezoneFinder:
     from timezonefinder import TimezoneFinder  # slow to import: only for a place not yet known
 
+    atexit.register(_finder.cache_clear)  # its files close while the interpreter is still whole
     return TimezoneFinder()
 
 
