@@ -16,7 +16,7 @@ from offgrid_sim.physics.battery import cold_overpotential_v, discharged_lead_fa
 
 LEAST_SOC, EMPTY_SOC = 0.12, 0.01
 LEAST_V = 11.0
-"""Voltage at which currents are taken, so that they come out on the high side."""
+"""Voltage of the fuse box at which currents are taken, so that they come out on the high side."""
 
 MARGIN_V = 0.1
 
@@ -51,8 +51,11 @@ def most_asked_w(ask: np.ndarray, first: int, steps: int) -> float:
 @compiled
 def stays_on(van: Record, asked_w: float, state: Record) -> bool:
     """Whether an hour of all loads at once, without any charge, keeps clear of both cut-outs."""
-    fridge_a = van.has_fridge * (van.compressor_w + van.fan_w) * (1.0 / LEAST_V)
-    others_w = asked_w + van.controller_idle_w + van.heater_electric_share * van.heater_w
+    fridge_w = van.has_fridge * (van.compressor_w + van.fan_w + van.fridge_cable_w)
+    fridge_a = fridge_w * (1.0 / LEAST_V)
+    heater_w = van.heater_electric_share * van.heater_w
+    heater_w += heater_w * heater_w * van.heater_cable_per_w
+    others_w = asked_w + van.controller_idle_w + heater_w
     drawn_a = fridge_a + others_w * (1.0 / LEAST_V)
     soc = state.soc - drawn_a / van.capacity_ah
     if soc < LEAST_SOC:
@@ -62,8 +65,10 @@ def stays_on(van: Record, asked_w: float, state: Record) -> bool:
     cold_v = cold_overpotential_v(chemistry, soc, emf_v, state.per_cold_share)
     ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, soc)
     volts = emf_v - cold_v - ohm * drawn_a
-    at_drive_v = volts - van.main_ohm * drawn_a - van.cable_ohm * fridge_a
-    return volts > van.disconnect_v + MARGIN_V and at_drive_v > van.cutout_v + MARGIN_V
+    bus_v = volts - van.main_ohm * drawn_a
+    at_drive_v = bus_v - van.cable_ohm * fridge_a
+    holds = volts > van.disconnect_v + MARGIN_V and at_drive_v > van.cutout_v + MARGIN_V
+    return holds and bus_v > LEAST_V
 
 
 @compiled

@@ -45,7 +45,7 @@ def cool_food(van: Record, sky: Record, pace: Record, state: Record, flow: Recor
     room_c = state.cabin_c + 0.5 * h * state.cabin_k_h
     flow.fridge_w = 0.0
     flow.running_share = 0.0
-    state.from_cabin_w = 0.0
+    state.from_cabin_w, state.fridge_cable_w = 0.0, 0.0
     if van.has_fridge < 0.5:
         return
     powered = state.load_on > 0.5 and state.fridge_locked < 0.5
@@ -92,9 +92,10 @@ def run_compressor(
     frost_k = min(max(van.frost_k_per_kg_w * state.frost_kg * load_w, 0.0), FROST_LIFT_LIMIT_K)
     drop_k = van.evaporator_drop_k + frost_k
     compressor_w, factor = van.compressor_w, van.refrigerant_factor
-    fan_w = van.fan_w
+    fan_w, cable_w = van.fan_w, van.fridge_cable_w
     if van.slow_share < 1.0 and holds(van, state, cooled_c):
         compressor_w, fan_w = compressor_w * van.slow_share, fan_w * van.slow_share
+        cable_w *= van.slow_share * van.slow_share
         factor *= SLOW_GAIN
     heat_wh, running, rest_h, on_h, moved_wh = run_thermostat(
         state.cooled_heat_wh, state.running, state.rest_h, powered, load_w, leak_w_k,
@@ -107,6 +108,7 @@ def run_compressor(
     full_w = compressor_w + fan_w
     state.on_share = flow.running_share = on_h * per_h
     flow.fridge_w = flow.running_share * full_w
+    state.fridge_cable_w = flow.running_share * cable_w
     rejected_w = (moved_wh + on_h * compressor_w) * per_h
     state.from_cabin_w -= van.condenser_cabin_share * rejected_w + flow.running_share * fan_w
     if not powered and heat_wh > state.cold_low_wh:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
+from offgrid_sim.engine.circuits import circuit_loss_w, circuit_ohm
 from offgrid_sim.engine.flat import ASK, ASLEEP, AWAKE, AWAY, CLOCK
 from offgrid_sim.engine.timeline import Timeline
 from offgrid_sim.plan.habits import Use
@@ -74,50 +76,68 @@ def _fridge_use(clock: np.ndarray, trip: Trip, awake_share: np.ndarray) -> None:
 
 
 def ask_numbers(trip: Trip, line: Timeline, steps_per_hour: int) -> np.ndarray:
-    """Watts at the battery by priority and litres for each step, ASK of (H * steps_per_hour,)."""
+    """Watts at the fuse box by priority and litres for each step, ASK of (H * steps_per_hour,).
+
+    Uses without the inverter hang on the fuse box itself. Mains loads and uses share the
+    inverter's cable; what each loses there is reckoned alone, too little where two run at once.
+    """
     ask = np.zeros(line.hours * steps_per_hour, ASK)
     first = np.round(line.local_hour * steps_per_hour).astype(int)
     step_of_day = (first[:, None] + np.arange(steps_per_hour)).ravel() % (24 * steps_per_hour)
     driving = np.repeat(line.driving_share, steps_per_hour)
     day = np.repeat(line.local_day, steps_per_hour)
-    heat_w, mains_on = np.zeros(len(ask)), np.zeros(len(ask))
+    sums = _Sums(*np.zeros((3, len(ask))))
+    inverter_ohm = circuit_ohm(trip.van.inverter)
     for load in trip.van.loads:
         on = share_of_steps(load.hours, steps_per_hour)[step_of_day] * load.duty
         if load.when != "always":
             on = on * (driving if load.when == "driving" else 1 - driving)
-        _add(ask, heat_w, mains_on, trip, load, load.power_w, on)
+        ohm = inverter_ohm if load.mains else circuit_ohm(load)
+        _add(ask, sums, trip, load, load.power_w, ohm, on)
     for use in trip.habits.uses:
         end = (use.hour + use.minutes / 60.0) % 24
         on = share_of_steps([(use.hour, end)], steps_per_hour)[step_of_day]
         on = on * (day % use.every_days == 0)
         heads = trip.people if use.per_person else 1
-        _add(ask, heat_w, mains_on, trip, use, use.power_w * heads, on)
+        _add(ask, sums, trip, use, use.power_w * heads, inverter_ohm * use.mains, on)
         litres = use.litres * heads * on / (use.minutes / 60.0 * steps_per_hour)
         ask["draw_l"] += litres
         ask["grey_l"] += litres * use.grey_share
     idle_w = trip.van.inverter.idle_w * (
-        np.ones(len(ask)) if trip.van.inverter.left_on else np.minimum(mains_on, 1.0)
+        np.ones(len(ask)) if trip.van.inverter.left_on else np.minimum(sums.mains_on, 1.0)
     )
     ask["normal_w"] += idle_w
-    heat_w += idle_w
     total_w = ask["vital_w"] + ask["normal_w"] + ask["comfort_w"]
-    ask["heat_share"] = np.divide(heat_w, total_w, out=np.ones(len(ask)), where=total_w > 0)
+    used_w, heat_w = total_w - sums.cable_w, sums.heat_w + idle_w
+    np.divide(sums.cable_w, total_w, out=ask["cable_share"], where=total_w > 0)
+    ask["heat_share"] = np.divide(heat_w, used_w, out=np.ones(len(ask)), where=total_w > 0)
     return ask
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """What is added up over all consumers, step by step."""
+
+    heat_w: np.ndarray
+    cable_w: np.ndarray
+    mains_on: np.ndarray
 
 
 def _add(
     ask: np.ndarray,
-    heat_w: np.ndarray,
-    mains_on: np.ndarray,
+    sums: _Sums,
     trip: Trip,
     item: Load | Use,
     power_w: float,
+    ohm: float,
     on: np.ndarray,
 ) -> None:
-    """Add one consumer's watts, as drawn from the battery, to its priority."""
-    watts = power_w / (trip.van.inverter.efficiency if item.mains else 1.0) * on
-    ask[PRIORITY[item.priority]] += watts
+    """Add one consumer's watts, with what its cable of ``ohm`` loses, to its priority."""
+    watts = power_w / (trip.van.inverter.efficiency if item.mains else 1.0)
+    lost_w = circuit_loss_w(watts, ohm)
+    ask[PRIORITY[item.priority]] += (watts + lost_w) * on
+    sums.cable_w[:] += lost_w * on
     if item.heats_cabin:
-        heat_w += watts
+        sums.heat_w[:] += watts * on
     if item.mains and power_w > 0:
-        mains_on += on
+        sums.mains_on[:] += on

@@ -6,6 +6,7 @@ from math import exp
 from typing import Any
 
 from offgrid_sim.compiled import compiled
+from offgrid_sim.engine.flat import PWM_HIGH_V, PWM_LOW_V
 from offgrid_sim.physics.battery import capacity_share, resistance_ohm
 from offgrid_sim.physics.cabin import around_c, kept_share
 from offgrid_sim.physics.fridge import (
@@ -14,6 +15,7 @@ from offgrid_sim.physics.fridge import (
     zone_temp_c,
 )
 from offgrid_sim.physics.water import WATER_WH_L_K, cool_tank
+from offgrid_sim.physics.wiring import tracked_share
 
 CABIN_HUMIDITY, FRIDGE_HUMIDITY = 0.6, 0.8
 """Relative humidity of cabin air (35-85 % is likely) and inside the fridge (common practice, no
@@ -43,6 +45,7 @@ def begin_hour(van: Record, clock: Record, sky: Record, state: Record, flow: Rec
     state.cell_ohm_25c = resistance_ohm(van.resistance_25c_ohm, state.cell_c)
     state.per_cold_share = 1.0 / capacity_share(int(van.lead), state.cell_c)
     add_sun(van, sky, state)
+    state.charger_ohm = charger_ohm(van, clock, state)
     if van.has_fridge > 0.5:
         if van.setback_k > 0.0:
             set_thermostat(van, van.setback_k * clock.night, state)
@@ -53,13 +56,37 @@ def begin_hour(van: Record, clock: Record, sky: Record, state: Record, flow: Rec
 
 @compiled
 def add_sun(van: Record, sky: Record, state: Record) -> None:
-    """All arrays together: W at their best point, or A tied to the two voltages of PWM."""
+    """All arrays behind their cables: W at the best point, or A at the two voltages of PWM.
+
+    Behind R a current that falls by s per volt falls with I(V + I R) to I(V) / (1 + s R); for PWM
+    the controller's own cable is one more resistance.
+    """
     panel_w, low_a, high_a = 0.0, 0.0, 0.0
     for k in range(int(van.array_count)):
-        panel_w += van.array_w[k] * sky.solar_w_per_w[k]
-        low_a += van.array_w[k] * sky.pwm_low_a_per_w[k]
-        high_a += van.array_w[k] * sky.pwm_high_a_per_w[k]
+        if van.controller_pwm < 0.5:
+            watts = van.array_w[k] * sky.solar_w_per_w[k]
+            panel_w += watts * tracked_share(watts * van.panel_cable_per_w[k])
+        else:
+            at_low_a = van.array_w[k] * sky.pwm_low_a_per_w[k]
+            at_high_a = van.array_w[k] * sky.pwm_high_a_per_w[k]
+            fall_a_v = (at_low_a - at_high_a) * (1.0 / (PWM_HIGH_V - PWM_LOW_V))
+            share = 1.0 / (1.0 + fall_a_v * (van.panel_ohm[k] + van.controller_ohm))
+            low_a += at_low_a * share
+            high_a += at_high_a * share
     state.panel_w, state.panel_low_a, state.panel_high_a = panel_w, low_a, high_a
+
+
+@compiled
+def charger_ohm(van: Record, clock: Record, state: Record) -> float:
+    """Resistance from the chargers at work in this hour, side by side, to the fuse box, ohm."""
+    siemens = 0.0
+    if state.panel_w + state.panel_low_a > 0.0:
+        siemens += van.controller_siemens
+    if clock.driving_share > 0.0:
+        siemens += van.alternator_siemens
+    if clock.shore > 0.0:
+        siemens += van.shore_siemens
+    return 1.0 / siemens if siemens > 0.0 else 0.0
 
 
 @compiled

@@ -32,6 +32,7 @@ def warm_cabin(
         + van.glass_gain_m2 * sky.glass_w_m2
         + PERSON_W * clock.people
         + (flow.load_w - flow.fridge_w) * ask.heat_share * state.load_on
+        + flow.cable_loss_w
         - state.from_cabin_w
     )
     if van.cells_cabin_share == 1.0:

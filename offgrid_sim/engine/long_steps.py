@@ -13,11 +13,18 @@ Record = Any
 
 
 def joined(ask: np.ndarray, rows: int) -> np.ndarray:
-    """ASK of steps ``rows`` times as long: means of watts and shares, sums of litres."""
+    """ASK of steps ``rows`` times as long: means of watts and shares, sums of litres.
+
+    What cables lose is a share of the watts, not of the time.
+    """
     long = np.zeros(len(ask) // rows, ASK)
     for name in ASK.names or ():
         grouped = ask[name].reshape(-1, rows)
         long[name] = grouped.sum(axis=1) if name in ("draw_l", "grey_l") else grouped.mean(axis=1)
+    watts = ask["vital_w"] + ask["normal_w"] + ask["comfort_w"]
+    lost_w = (ask["cable_share"] * watts).reshape(-1, rows).mean(axis=1)
+    mean_w = watts.reshape(-1, rows).mean(axis=1)
+    np.divide(lost_w, mean_w, out=long["cable_share"], where=mean_w > 0)
     return long
 
 

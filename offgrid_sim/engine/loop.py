@@ -108,6 +108,7 @@ def add_up(flow: Record, state: Record, totals: Record, h: float) -> None:
     totals.heater_electric_wh += flow.heater_electric_w * h
     totals.heat_wh += flow.heater_w * h
     totals.battery_loss_wh += flow.battery_loss_w * h
+    totals.cable_loss_wh += flow.cable_loss_w * h
     totals.unserved_wh += flow.unserved_w * h
     if flow.thaw + flow.cutout + flow.warm_food + flow.cold_lockout + flow.frozen_water > 0.0:
         add_trouble(flow, totals, h)
@@ -143,21 +144,25 @@ def add_water(flow: Record, totals: Record, h: float) -> None:
 
 @compiled
 def close_totals(van: Record, state: Record, totals: Record) -> None:
-    """Balances at the end of the run."""
+    """What is left at the end of the run."""
     totals.hours = round(totals.hours)
     totals.meltwater_l = state.melted_l
     totals.floor_water_l = state.floor_l
     totals.fresh_end_l = state.fresh_l
     totals.grey_end_l = state.grey_l
     totals.stored_end_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
-    sources_wh = totals.solar_wh + totals.alternator_wh + totals.shore_wh
-    totals.throughput_wh = sources_wh + totals.load_wh
-    totals.energy_residual_wh = (
-        sources_wh
-        - totals.load_wh
-        - totals.battery_loss_wh
-        - (totals.stored_end_wh - totals.stored_start_wh)
-    )
+
+
+def close_books(totals: np.ndarray) -> None:
+    """What went through the fuse box, and what the energy balance fails to close by, TOTALS (J,).
+
+    Outside the compiled loop, where sums may be reordered: a residual is nothing but rounding.
+    """
+    sources_wh = totals["solar_wh"] + totals["alternator_wh"] + totals["shore_wh"]
+    lost_wh = totals["battery_loss_wh"] + totals["cable_loss_wh"]
+    stored_wh = totals["stored_end_wh"] - totals["stored_start_wh"]
+    totals["throughput_wh"] = sources_wh + totals["load_wh"]
+    totals["energy_residual_wh"] = sources_wh - totals["load_wh"] - lost_wh - stored_wh
 
 
 @compiled
@@ -233,6 +238,7 @@ def run_one(
         view(van)[0], view(clock), view(sky), view(ask), view(long_ask), view(np.zeros(2, PACE)),
         view(np.zeros(1, STATE))[0], view(trace), view(totals)[0],
     )  # fmt: skip
+    close_books(totals)
     return trace, totals
 
 
@@ -264,4 +270,5 @@ def run_many(
         for done in pool.map(work, range(0, len(jobs), size)):
             if on_done is not None:
                 on_done(done)
+    close_books(totals)
     return totals

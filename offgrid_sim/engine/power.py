@@ -21,6 +21,7 @@ from offgrid_sim.physics.battery import (
 )
 from offgrid_sim.physics.cabin import settle_c
 from offgrid_sim.physics.charging import mppt_w, pwm_w
+from offgrid_sim.physics.wiring import NOMINAL_V, tracked_share
 
 PAD_HEATER_MARGIN_K = 2.0
 LOWEST_V = 6.0
@@ -43,19 +44,26 @@ def look_at_battery(van: Record, pace: Record, state: Record) -> None:
     """
     chemistry = int(van.lead)
     state.ohm = state.cell_ohm_25c * discharged_lead_factor(chemistry, state.soc)
+    state.bus_ohm = state.ohm + van.main_ohm
     state.drift_ohm = state.slope_v * pace.half_step_per_ah
     state.cold_v = cold_overpotential_v(chemistry, state.soc, state.emf_v, state.per_cold_share)
 
 
 @compiled
 def catch_sun(van: Record, state: Record) -> float:
-    """Solar power the controller could put on the bus now, W."""
+    """Solar power that the controller could bring to the fuse box now, W.
+
+    A switched panel drives its current through any cable, which only asks more volts of it.
+    """
     if van.controller_pwm > 0.5:
         return pwm_w(
             state.panel_low_a, state.panel_high_a, PWM_LOW_V, PWM_HIGH_V,
             van.controller_efficiency, van.controller_limit_a, state.volts,
         )  # fmt: skip
-    return mppt_w(state.panel_w, van.controller_efficiency, van.controller_limit_a, state.volts)
+    if state.panel_w <= 0.0:
+        return 0.0
+    watts = mppt_w(state.panel_w, van.controller_efficiency, van.controller_limit_a, state.volts)
+    return watts * tracked_share(watts * van.controller_cable_per_w)
 
 
 @compiled
@@ -63,11 +71,16 @@ def want_power(
     van: Record, clock: Record, sky: Record, ask: Record, pace: Record, state: Record,
     flow: Record,
 ) -> float:  # fmt: skip
-    """Watts asked for behind the disconnect without the fridge; what people give up is unserved."""
+    """Watts asked of the fuse box without the fridge; what people give up is unserved.
+
+    The part that is lost in cables goes to ``cable_loss_w``.
+    """
     want_heat(van, clock, sky, pace, state)
-    flow.heater_electric_w = van.heater_electric_share * state.heater_w
+    heater_w = van.heater_electric_share * state.heater_w
+    heater_cable_w = heater_w * heater_w * van.heater_cable_per_w
+    flow.heater_electric_w = heater_w
     flow.unserved_w = 0.0
-    wanted_w = ask.vital_w + flow.heater_electric_w
+    wanted_w = ask.vital_w
     if state.soc >= van.normal_below_soc:
         wanted_w += ask.normal_w
     else:
@@ -76,8 +89,13 @@ def want_power(
         wanted_w += ask.comfort_w
     else:
         flow.unserved_w += ask.comfort_w
+    lost_w = ask.cable_share * wanted_w + heater_cable_w
+    wanted_w += heater_w + heater_cable_w
     if ask.draw_l > 0.0:
-        wanted_w += van.pump_wh_l * min(ask.draw_l, water_to_hand_l(van, state)) * pace.per_h
+        pumped_l_h = min(ask.draw_l, water_to_hand_l(van, state)) * pace.per_h
+        wanted_w += (van.pump_wh_l + van.pump_cable_wh_l) * pumped_l_h
+        lost_w += van.pump_cable_wh_l * pumped_l_h
+    flow.cable_loss_w = lost_w
     return wanted_w
 
 
@@ -105,7 +123,11 @@ def want_heat(van: Record, clock: Record, sky: Record, pace: Record, state: Reco
 def offer_charge(
     van: Record, clock: Record, pace: Record, state: Record, flow: Record, sun_w: float
 ) -> tuple[float, float]:
-    """Most power the battery takes now (W), and all power on offer (W)."""
+    """Most power the battery takes now at the fuse box (W), and all power on offer there (W).
+
+    Chargers hold the absorption voltage at their own terminals: drops on the way to the cells make
+    them reach it early. The drop by what the loads take from them meanwhile is left out.
+    """
     offered_w = sun_w + state.volts * (
         van.alternator_a * clock.driving_share + van.shore_a * clock.shore
     )
@@ -116,9 +138,9 @@ def offer_charge(
         return 0.0, offered_w
     charge_a = acceptance_a(
         int(van.lead), state.soc, van.capacity_ah, van.charge_rate_a * share,
-        van.absorption_v - state.emf_v, state.ohm, pace.per_h,
+        van.absorption_v - state.emf_v, state.bus_ohm + state.charger_ohm, pace.per_h,
     )  # fmt: skip
-    return charge_a * (state.emf_v + charge_a * state.ohm), offered_w
+    return charge_a * (state.emf_v + charge_a * state.bus_ohm), offered_w
 
 
 @compiled
@@ -130,21 +152,25 @@ def protect(
 
     Voltages are those of the middle of the step, with the compressor on if it runs at all.
     """
-    fridge_w = (van.compressor_w + van.fan_w) * van.has_fridge
+    fridge_w = (van.compressor_w + van.fan_w + van.fridge_cable_w) * van.has_fridge
     running = fridge_w > 0.0 and state.fridge_locked < 0.5 and runs_in_step(van, state, pace.h)
     base_w = van.controller_idle_w
     drawn_w = loads_w + base_w + (fridge_w if running else 0.0)
     mean_w = loads_w + base_w + fridge_w * state.on_share
-    volts = terminal_v(state, offered_w - drawn_w, offered_w - mean_w, spare_w)
+    volts, current = terminal_v(state, offered_w - drawn_w, offered_w - mean_w, spare_w)
+    flow.bus_volts = volts + van.main_ohm * current
     if state.load_on > 0.5:
         short_w = loads_w + base_w + fridge_w - offered_w
         if volts < van.disconnect_v or would_empty(van, state, short_w, volts, pace.h):
             state.load_on = 0.0
     else:
-        rested_v = terminal_v(state, offered_w - base_w, offered_w - base_w, spare_w)
+        rested_w = offered_w - base_w
+        rested_v, rested_a = terminal_v(state, rested_w, rested_w, spare_w)
         if rested_v >= van.reconnect_v and volts > van.disconnect_v:
             state.load_on = 1.0
-    guard_fridge(van, state, flow, fridge_w, drawn_w, volts, running)
+        else:
+            flow.bus_volts = rested_v + van.main_ohm * rested_a
+    guard_fridge(van, state, flow, fridge_w, running)
 
 
 @compiled
@@ -167,40 +193,40 @@ def runs_in_step(van: Record, state: Record, h: float) -> bool:
 
 
 @compiled
-def terminal_v(state: Record, net_w: float, mean_w: float, spare_w: float) -> float:
-    """Battery voltage at a net power, in the middle of a step of mean net power ``mean_w``.
+def terminal_v(state: Record, net_w: float, mean_w: float, spare_w: float) -> tuple[float, float]:
+    """Battery voltage (V) and current (A, + charging) at a net power of the fuse box.
 
-    Charging is limited to what the battery takes.
+    They are those of the middle of a step of mean net power ``mean_w``. Charging is limited to
+    what the battery takes.
     """
-    inner_v = state.emf_v + min(mean_w, spare_w) / state.emf_v * state.drift_ohm
+    inner_v = state.emf_v + min(mean_w, spare_w) * (1.0 / NOMINAL_V) * state.drift_ohm
     if net_w >= 0.0:
-        return inner_v + current_a(min(net_w, spare_w), inner_v, state.ohm) * state.ohm
+        current = current_a(min(net_w, spare_w), inner_v, state.bus_ohm)
+        return inner_v + current * state.ohm, current
     inner_v -= state.cold_v
-    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * state.ohm * net_w <= 0.0:
-        return 0.0
-    return inner_v + current_a(net_w, inner_v, state.ohm) * state.ohm
+    if inner_v <= 0.0 or inner_v * inner_v + 4.0 * state.bus_ohm * net_w <= 0.0:
+        return 0.0, 0.0
+    current = current_a(net_w, inner_v, state.bus_ohm)
+    return inner_v + current * state.ohm, current
 
 
 @compiled
-def guard_fridge(
-    van: Record, state: Record, flow: Record, fridge_w: float, drawn_w: float, volts: float,
-    running: bool,
-) -> None:  # fmt: skip
+def guard_fridge(van: Record, state: Record, flow: Record, fridge_w: float, running: bool) -> None:
     """The drive's own low-voltage lock, at its terminals, with hysteresis.
 
-    Between battery and drive lie the main cable, which carries all loads, and the fridge's own.
+    Between battery and drive lie the main cable, which carries the net current, and the fridge's.
     """
-    flow.fridge_volts = volts
+    bus_v = flow.bus_volts
+    flow.fridge_volts = bus_v
     flow.cutout = 0.0
     if fridge_w <= 0.0 or state.load_on < 0.5:
         return
     if running:
-        per_v = 1.0 / max(volts, LOWEST_V)
-        at_drive_v = volts - (van.cable_ohm * fridge_w + van.main_ohm * drawn_w) * per_v
+        at_drive_v = bus_v - van.cable_ohm * fridge_w / max(bus_v, LOWEST_V)
         flow.fridge_volts = at_drive_v
         if at_drive_v < van.cutout_v:
             state.fridge_locked = 1.0
-    elif state.fridge_locked > 0.5 and volts > van.restart_v:
+    elif state.fridge_locked > 0.5 and bus_v > van.restart_v:
         state.fridge_locked = 0.0
     flow.cutout = state.fridge_locked
 
@@ -218,19 +244,20 @@ def charge_battery(
     cold = state.cell_c < van.charge_min_c + PAD_HEATER_MARGIN_K
     if cold and sun_w + alternator_w + shore_w > van.pad_heater_w + served_w:
         pad_w = van.pad_heater_w
-    flow.load_w = served_w + pad_w
-    room_w = flow.load_w + spare_w
+    drawn_w = served_w + pad_w
+    flow.load_w = drawn_w - flow.cable_loss_w
+    room_w = drawn_w + spare_w
     flow.solar_w = min(sun_w, room_w)
     flow.curtailed_w = sun_w - flow.solar_w
     flow.alternator_w = min(alternator_w, room_w - flow.solar_w)
     flow.shore_w = min(shore_w, room_w - flow.solar_w - flow.alternator_w)
-    net_w = flow.solar_w + flow.alternator_w + flow.shore_w - flow.load_w
+    net_w = flow.solar_w + flow.alternator_w + flow.shore_w - drawn_w
     move_charge(van, pace, state, flow, net_w, spare_w, pad_w)
 
 
 @compiled
 def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: float) -> float:
-    """Watts that leave the bus; what a disconnected battery leaves out is unserved."""
+    """Watts that leave the fuse box; what a disconnected battery leaves out is unserved."""
     idle_w = van.controller_idle_w
     if state.soc < NEARLY_EMPTY_SOC or state.emf_v - state.cold_v < HARD_CUT_V:
         stored_wh = van.capacity_ah * stored_v(int(van.lead), state.soc)
@@ -238,8 +265,10 @@ def serve_loads(van: Record, state: Record, flow: Record, loads_w: float, h: flo
             idle_w = 0.0
     if state.load_on > 0.5:
         flow.blackout = 0.0
-        return idle_w + loads_w + flow.fridge_w
+        flow.cable_loss_w += state.fridge_cable_w
+        return idle_w + loads_w + flow.fridge_w + state.fridge_cable_w
     flow.blackout = 1.0
+    flow.cable_loss_w = 0.0
     flow.unserved_w += loads_w
     flow.heater_electric_w = 0.0
     state.heater_w = 0.0
@@ -251,46 +280,58 @@ def move_charge(
     van: Record, pace: Record, state: Record, flow: Record, net_w: float, spare_w: float,
     pad_w: float,
 ) -> None:  # fmt: skip
-    """Charge or discharge at ``net_w``, then self-discharge and the cells' own temperature."""
+    """Charge or discharge at ``net_w``, then self-discharge and the cells' own temperature.
+
+    Seen from the fuse box the main cable is one more resistance of the battery.
+    """
     chemistry = int(van.lead)
     cold_v = state.cold_v if net_w < 0.0 else 0.0
-    rest_w = net_w + flow.fridge_w
+    fridge_w = flow.fridge_w + state.fridge_cable_w
+    rest_w = net_w + fridge_w
     if van.lead > 0.5 and 0.0 < flow.running_share < 1.0 and rest_w <= spare_w:
-        soc, current, heat_w = advance_in_turns(van, state, flow, rest_w, pace.h)
+        soc, current, squared_a2, heat_w = advance_in_turns(
+            van, state, flow.running_share, fridge_w, rest_w, pace.h
+        )
     else:
         soc, current, heat_w = advance_on_line(
             net_w, state.soc, state.emf_v, state.slope_v, pace.h, chemistry, van.capacity_ah,
-            state.ohm, cold_v, van.peukert_from_a, van.peukert_exponent,
+            state.bus_ohm, cold_v, van.peukert_from_a, van.peukert_exponent,
         )  # fmt: skip
+        squared_a2 = current * current
+    main_w = van.main_ohm * squared_a2
+    heat_w -= main_w
+    flow.cable_loss_w += main_w
     state.soc = max(soc - van.drain_per_h * pace.h, 0.0)
     state.emf_v, state.slope_v = ocv_line(chemistry, state.soc)
     moved_v = state.emf_v + state.slope_v * (soc - state.soc)
-    state.volts = moved_v + current * state.ohm - cold_v
+    flow.volts = moved_v + current * state.ohm - cold_v
+    state.volts = flow.volts + current * van.main_ohm
     lost_v = 0.5 * (moved_v + state.emf_v) * (soc - state.soc)
     state.cell_heat_w = heat_w + pad_w
     flow.battery_loss_w = heat_w + van.capacity_ah * lost_v * pace.per_h
     flow.battery_a = current
     flow.soc = state.soc
-    flow.volts = state.volts
 
 
 @compiled
 def advance_in_turns(
-    van: Record, state: Record, flow: Record, rest_w: float, h: float
-) -> tuple[float, float, float]:
+    van: Record, state: Record, on: float, fridge_w: float, rest_w: float, h: float
+) -> tuple[float, float, float, float]:
     """The cells with the compressor on, then off: lead pays for peaks, not for the mean.
 
-    ``rest_w`` is the net power without the compressor. Returns the state of charge at the end,
-    mean current (A) and mean loss (W).
+    ``rest_w`` is the net power without the compressor, which takes ``fridge_w`` in the mean.
+    Returns the state of charge at the end, mean current (A), its mean square and mean loss (W).
     """
-    chemistry, on = int(van.lead), flow.running_share
-    running_w = rest_w - flow.fridge_w / on
+    chemistry = int(van.lead)
+    running_w = rest_w - fridge_w / on
     soc, on_a, on_heat_w = advance(
-        running_w, state.soc, on * h, chemistry, van.capacity_ah, state.ohm,
+        running_w, state.soc, on * h, chemistry, van.capacity_ah, state.bus_ohm,
         state.cold_v if running_w < 0.0 else 0.0, van.peukert_from_a, van.peukert_exponent,
     )  # fmt: skip
     soc, off_a, off_heat_w = advance(
-        rest_w, soc, (1.0 - on) * h, chemistry, van.capacity_ah, state.ohm,
+        rest_w, soc, (1.0 - on) * h, chemistry, van.capacity_ah, state.bus_ohm,
         state.cold_v if rest_w < 0.0 else 0.0, van.peukert_from_a, van.peukert_exponent,
     )  # fmt: skip
-    return soc, on * on_a + (1.0 - on) * off_a, on * on_heat_w + (1.0 - on) * off_heat_w
+    off = 1.0 - on
+    squared_a2 = on * on_a * on_a + off * off_a * off_a
+    return soc, on * on_a + off * off_a, squared_a2, on * on_heat_w + off * off_heat_w

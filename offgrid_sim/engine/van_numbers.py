@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from offgrid_sim.engine.circuits import charger_siemens, circuit_loss_w, circuit_ohm, loss_per_w
 from offgrid_sim.engine.cold import FRESH_MARGIN_K
 from offgrid_sim.engine.flat import MAX_ARRAYS, VAN, view
 from offgrid_sim.physics.battery import AGM, LFP
@@ -21,7 +22,6 @@ from offgrid_sim.physics.fridge import (
     cabinet_ua_w_k,
     frost_k_per_kg_w,
 )
-from offgrid_sim.physics.wiring import cable_ohm
 from offgrid_sim.plan.van import Battery, Cabin, Fridge, Solar, Van, Water
 
 CABIN_SHARE = {"cabin": 1.0, "under_floor": 0.2, "outside": 0.0}
@@ -61,7 +61,6 @@ DOOR_EXCHANGE = {"upright": 0.9, "chest": 0.1}
 """Share of the free air exchanged per opening; Gosney & Olama 1975 empties a front in 2 s."""
 
 WALL_MM = {"upright": 35.0, "chest": 55.0}
-CABLE_TEMP_C = 30.0
 SLOW_SHARE = 0.6
 """Power of a variable-speed compressor that only holds its set-point, as share of full (from
 memory)."""
@@ -109,12 +108,20 @@ def _charge(row: np.record, van: Van) -> None:
     row.array_count = len(van.solar)
     watts = [array.panel_w for array in van.solar]
     row.array_w = watts + [0.0] * (MAX_ARRAYS - len(watts))
+    for k, array in enumerate(van.solar):
+        row.panel_ohm[k] = circuit_ohm(array)
+        row.panel_cable_per_w[k] = loss_per_w(circuit_ohm(array), array.working_v)
     row.controller_pwm = float(van.controller.kind == "pwm")
     row.controller_efficiency = van.controller.efficiency
     row.controller_limit_a = van.controller.current_limit_a
     row.controller_idle_w = van.controller.idle_w if van.solar else 0.0
     row.alternator_a = van.alternator.current_a
     row.shore_a = van.shore.current_a
+    row.controller_ohm = circuit_ohm(van.controller)
+    row.controller_cable_per_w = loss_per_w(row.controller_ohm)
+    row.controller_siemens = charger_siemens(van.controller, van.controller.current_limit_a)
+    row.alternator_siemens = charger_siemens(van.alternator, van.alternator.current_a)
+    row.shore_siemens = charger_siemens(van.shore, van.shore.current_a)
 
 
 def _battery(row: np.record, battery: Battery) -> None:
@@ -122,7 +129,7 @@ def _battery(row: np.record, battery: Battery) -> None:
     chemistry = AGM if battery.chemistry == "agm" else LFP
     mohm = battery.resistance_mohm or usual["mohm_100ah"] * 100.0 / battery.capacity_ah
     row.lead = chemistry
-    row.main_ohm = cable_ohm(battery.cable_mm2, battery.cable_length_m, CABLE_TEMP_C)
+    row.main_ohm = circuit_ohm(battery)
     row.capacity_ah = battery.capacity_ah * battery.health_share
     row.resistance_25c_ohm = mohm / 1000.0
     row.charge_rate_a = battery_value(battery, "charge_limit_c_rate") * row.capacity_ah
@@ -163,7 +170,8 @@ def _fridge(row: np.record, fridge: Fridge) -> None:
     row.condenser_cabin_share = {"cabin": 1.0, "vented": 0.5, "outside": 0.0}[fridge.condenser_air]
     row.min_off_h = fridge.min_off_minutes / 60.0
     row.cutout_v, row.restart_v = fridge.cutout_v, fridge.restart_v
-    row.cable_ohm = cable_ohm(fridge.cable_mm2, fridge.cable_length_m, CABLE_TEMP_C)
+    row.cable_ohm = circuit_ohm(fridge)
+    row.fridge_cable_w = circuit_loss_w(row.compressor_w + row.fan_w, row.cable_ohm)
     row.slow_share = SLOW_SHARE if fridge.speed == "variable" else 1.0
     row.initial_fresh_c = row.set_fresh_c - FRESH_MARGIN_K
     row.initial_cooled_c = row.set_cooled_c
@@ -229,6 +237,7 @@ def _cabin(row: np.record, cabin: Cabin, arrays: tuple[Solar, ...]) -> None:
     row.glass_gain_m2 = cabin.glass_m2 * cabin.blinds_share
     row.heater_w = cabin.heater_w
     row.heater_electric_share = cabin.heater_electric_w / max(cabin.heater_w, 1.0)
+    row.heater_cable_per_w = loss_per_w(circuit_ohm(cabin))
     row.heater_awake_c, row.heater_night_c = cabin.heater_set_c, cabin.heater_night_c
     row.heater_away_c = cabin.heater_away_c
     row.initial_cabin_c = -100.0 if cabin.initial_temp_c is None else cabin.initial_temp_c
@@ -239,6 +248,7 @@ def _water(row: np.record, water: Water) -> None:
     row.initial_fresh_l = water.fresh_l * water.initial_fresh_share
     row.initial_grey_l = water.grey_l * water.initial_grey_share
     row.pump_wh_l = water.pump_w / water.pump_l_min / 60.0
+    row.pump_cable_wh_l = circuit_loss_w(water.pump_w, circuit_ohm(water)) / water.pump_l_min / 60.0
     row.grey_tap_open = float(water.grey_tap_open)
     row.fresh_tank_cabin_share = CABIN_SHARE[water.fresh_place]
     row.grey_tank_cabin_share = CABIN_SHARE[water.grey_place]

@@ -9,7 +9,9 @@ import numpy as np
 
 @dataclass(frozen=True)
 class EnergyBalance:
-    """Wh at the battery bus: what came in = what was used + battery loss + more in store."""
+    """Wh at the fuse box: what came in = used + lost in cables and battery + more in store.
+
+    What the cables of panels and chargers lose never gets there and is in no number here."""
 
     solar_wh: float
     alternator_wh: float
@@ -18,6 +20,7 @@ class EnergyBalance:
     heater_electric_wh: float
     other_load_wh: float
     battery_loss_wh: float
+    cable_loss_wh: float
     stored_change_wh: float
     curtailed_wh: float
     unserved_wh: float
@@ -69,7 +72,7 @@ def energy_balance(totals: np.void) -> EnergyBalance:
     """Energy of one run from its TOTALS record."""
     other = totals["load_wh"] - totals["fridge_wh"] - totals["heater_electric_wh"]
     same = ("solar_wh", "alternator_wh", "shore_wh", "fridge_wh", "heater_electric_wh",
-            "battery_loss_wh", "curtailed_wh", "unserved_wh")  # fmt: skip
+            "battery_loss_wh", "cable_loss_wh", "curtailed_wh", "unserved_wh")  # fmt: skip
     return EnergyBalance(
         **{name: float(totals[name]) for name in same},
         other_load_wh=float(other),

@@ -32,11 +32,12 @@ def start_peak(van: np.ndarray, trace: np.ndarray) -> StartPeak | None:
         return None
     row = van[0]
     ohm = row["resistance_25c_ohm"] + row["main_ohm"] + row["cable_ohm"]
+    bus_v = trace["volts"] + row["main_ohm"] * trace["battery_a"]
     full_w = row["compressor_w"] + row["fan_w"]
     volts = trace["volts"][running]
     mean_a = trace["running_share"][running] * full_w / np.maximum(volts, 6.0)
     extra_a = row["start_w"] / np.maximum(volts, 6.0) - mean_a
-    at_start_v = volts - extra_a * ohm - mean_a * (row["main_ohm"] + row["cable_ohm"])
+    at_start_v = bus_v[running] - extra_a * ohm - mean_a * row["cable_ohm"]
     return StartPeak(
         start_w=float(row["start_w"]),
         lowest_v=float(at_start_v.min()),

@@ -26,9 +26,9 @@ SUMMARY_KEYS = (
     "hours", "blackout_hours", "blackout_events", "longest_blackout_h", "unserved_wh",
     "fridge_cutout_hours", "thaw_hours", "lost_food", "meltwater_l", "floor_water_l",
     "food_above_5c_hours", "min_soc", "solar_wh", "alternator_wh", "shore_wh", "load_wh",
-    "fridge_wh", "curtailed_wh", "battery_loss_wh", "energy_residual_wh", "fresh_used_l", "grey_l",
-    "unmet_l", "dry_hours", "grey_full_hours", "cold_lockout_hours", "frozen_water_hours",
-    "coldest_cell_c", "longest_without_full_h", "discharged_ah",
+    "fridge_wh", "curtailed_wh", "battery_loss_wh", "cable_loss_wh", "energy_residual_wh",
+    "fresh_used_l", "grey_l", "unmet_l", "dry_hours", "grey_full_hours", "cold_lockout_hours",
+    "frozen_water_hours", "coldest_cell_c", "longest_without_full_h", "discharged_ah",
 )  # fmt: skip
 """Keys of the machine-readable summary, straight from TOTALS."""
 

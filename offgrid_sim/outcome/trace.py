@@ -29,6 +29,7 @@ MEANS = {
     "shore_w": "shore_w",
     "load_w": "load_w",
     "fridge_w": "fridge_w",
+    "cable_loss_w": "cable_loss_w",
     "unserved_w": "unserved_w",
     "battery_a": "battery_a",
     "outside_c": "temp_air_c",
@@ -52,7 +53,7 @@ FLAGS = {
 }
 """Share of the hour in which it held."""
 
-LOWEST = {"fridge_volts": "fridge_v"}
+LOWEST = {"bus_volts": "bus_v", "fridge_volts": "fridge_v"}
 """Taken as the lowest in the hour."""
 
 FRIDGE_COLUMNS = ("temp_fridge_c", "temp_freezer_c", "ice_share", "fridge_v")

@@ -73,6 +73,7 @@ def energy_flow(balance: EnergyBalance, hours: float) -> FlowPicture:
         amount("Heater fan and pump", balance.heater_electric_wh, "cabin"),
         amount("Other loads", balance.other_load_wh, "loads"),
         amount("Lost in the battery", balance.battery_loss_wh, "outside"),
+        amount("Lost in cables", balance.cable_loss_wh, "volts"),
         amount("Left in the battery", max(stored, 0.0), "battery"),
         amount("Not served", balance.unserved_wh, "blackout", True),
     ]

@@ -139,5 +139,5 @@ def _chamber_van(fridge: Fridge) -> np.ndarray:
     row = view(van)[0]
     row.cabin_ua_w_k, row.closed_air_w_k, row.vent_air_w_k = STIFF_W_K, 0.0, 0.0
     row.roof_w_k, row.glass_gain_m2, row.heater_w = 0.0, 0.0, 0.0
-    row.cable_ohm, row.main_ohm, row.cutout_v = 0.0, 0.0, 0.0
+    row.cable_ohm, row.fridge_cable_w, row.main_ohm, row.cutout_v = 0.0, 0.0, 0.0, 0.0
     return van

@@ -82,6 +82,7 @@ class Hour:
     glass_w_m2: float
     sun_w: float
     load_w: float
+    cable_share: float
     heat_share: float
     people: float
     loaded_kg: float
@@ -136,7 +137,7 @@ class Reference:
             return 0.995
         return 0.97 if soc < 0.8 else max(0.97 - 2.4667 * (soc - 0.8), 0.6)
 
-    def most_charge_w(self, y, emf, ohm):
+    def most_charge_w(self, y, emf, ohm, sunny):
         soc, cell_c, v = y[0], y[1], self.v
         if cell_c < v["charge_min_c"]:
             return 0.0
@@ -146,20 +147,32 @@ class Reference:
         rate = v["charge_rate_a"] * warm
         missing = max(1 - soc, 0.0)
         taper = missing * v["capacity_ah"] if self.lead else rate * missing / 0.03
-        amps = min(rate, taper, max(v["absorption_v"] - emf, 0.0) / ohm)
-        return amps * (emf + amps * ohm)
+        at_bus = ohm + v["main_ohm"]
+        at_charger = at_bus + (v["controller_ohm"] if sunny else 0.0)
+        amps = min(rate, taper, max(v["absorption_v"] - emf, 0.0) / at_charger)
+        return amps * (emf + amps * at_bus)
 
     def bus(self, y, hour, loads_w):
-        """Net power, current and voltage when ``loads_w`` are served."""
+        """Current and battery voltage when ``loads_w`` leave the fuse box; the main cable is
+        behind the battery, two more are on the way of the sun."""
         emf, ohm, cold = self.cells(y)
-        offered = min(hour.sun_w * self.v["controller_efficiency"], 1e9)
-        net = min(offered - loads_w, self.most_charge_w(y, emf, ohm))
+        panel_a = hour.sun_w / 18.0
+        offered = (hour.sun_w - panel_a**2 * self.v["panel_ohm"][0]) * 0.95
+        offered -= (offered / 12.8) ** 2 * self.v["controller_ohm"]
+        net = min(offered - loads_w, self.most_charge_w(y, emf, ohm, offered > 0))
         inner = emf - (cold if net < 0 else 0.0)
-        amps = (-inner + np.sqrt(max(inner**2 + 4 * ohm * net, 0.0))) / (2 * ohm)
+        whole = ohm + self.v["main_ohm"]
+        amps = (-inner + np.sqrt(max(inner**2 + 4 * whole * net, 0.0))) / (2 * whole)
         return amps, inner + amps * ohm, emf, ohm, emf - inner
 
-    def fridge_w(self):
+    def own_w(self):
         return self.v["compressor_w"] + self.v["fan_w"]
+
+    def fridge_w(self):
+        """At the fuse box: the drive's current at 12.8 V there, whatever its cable leaves."""
+        ohm = self.v["cable_ohm"]
+        amps = (12.8 - np.sqrt(12.8**2 - 4 * ohm * self.own_w())) / (2 * ohm)
+        return 12.8 * amps
 
     def wanted_w(self, hour):
         return hour.load_w + self.v["controller_idle_w"]
@@ -202,7 +215,10 @@ class Reference:
             evaporator_k = frozen_c - v["evaporator_drop_k"] + 273.15
             lift = max(cabin_c + v["condenser_rise_k"] + 273.15 - evaporator_k, 10.0)
             moved = 0.435 * (1.03 - 0.0045 * lift) * evaporator_k / lift * v["compressor_w"]
-        rejected = moved + (self.fridge_w() if self.running else 0.0)
+        rejected = moved + (self.own_w() if self.running else 0.0)
+        cables_w = amps**2 * v["main_ohm"] + hour.load_w * hour.cable_share * powered
+        cables_w += self.fridge_w() - self.own_w() if self.running else 0.0
+        used_w = v["controller_idle_w"] + hour.load_w * (1 - hour.cable_share)
         opened = min(max((cabin_c - v["vent_above_c"]) / 4, 0.0), 1.0) if hour.people else 0.0
         ua = v["cabin_ua_w_k"] + v["closed_air_w_k"]
         ua += (v["vent_air_w_k"] - v["closed_air_w_k"]) * opened
@@ -210,7 +226,7 @@ class Reference:
             v["roof_w_k"] * (v["roof_absorptance"] * hour.roof_w_m2 / 17 - 3.3)
             + v["glass_gain_m2"] * hour.glass_w_m2
             + 70 * hour.people
-            + (v["controller_idle_w"] + hour.load_w) * hour.heat_share * powered
+            + used_w * hour.heat_share * powered + cables_w
             + loss_w + drain_w + rejected - to_fresh - loaded - to_frozen
         )  # fmt: skip
         return [
@@ -295,7 +311,8 @@ def both(case):
             air_c=sky["temp_air_c"], roof_w_m2=sky["roof_w_m2"], glass_w_m2=sky["glass_w_m2"],
             sun_w=sky["solar_w_per_w"][0] * van["array_w"][0][0],
             load_w=ask["vital_w"] + ask["normal_w"] + ask["comfort_w"],
-            heat_share=ask["heat_share"], people=now["people"], loaded_kg=now["loaded_kg"],
+            cable_share=ask["cable_share"], heat_share=ask["heat_share"],
+            people=now["people"], loaded_kg=now["loaded_kg"],
         )
         for sky, ask, now in zip(ready.skies[0], hourly_ask, clock, strict=True)
     ]  # fmt: skip

@@ -92,7 +92,7 @@ def test_rows_of_a_long_step_share_its_litres_and_run_straight():
 @pytest.mark.parametrize(("path", "panel_w"), [(WINTER, 150), (WINTER, 300), (JUNE, 400)])
 def test_calm_hours_leave_the_answer_where_it_was(path, panel_w):
     loaded = load_trip(path, [f"van.solar.0.panel_w={panel_w}"])
-    ready = prepare(loaded.trip, providers(loaded), 12)
+    ready = prepare(loaded.trip, providers(loaded), 30)
     jobs = np.array([(0, year) for year in range(len(ready.years))])
     args = (ready.van, ready.clock, ready.skies, ready.ask, jobs)
     long, short = run_many(*args), run_many(*args, calm_steps=STEPS_PER_HOUR)

@@ -25,20 +25,25 @@ def vans(draw, **fixed):
     """Any valid van, kept to what is built; ``fixed`` replaces tables."""
     chemistry = draw(st.sampled_from(["lfp", "agm"]))
     real = lambda low, high: draw(st.floats(low, high, allow_nan=False))  # noqa: E731
+    cable = lambda: {  # noqa: E731
+        "cable_mm2": draw(st.sampled_from([0.75, 2.5, 6.0, 25.0])), "cable_length_m": real(0, 10),
+        "cable_temp_c": real(-20, 60),
+    }  # fmt: skip
     tables = {
-        "solar": [{"panel_w": real(0, 800), "mounting": "roof_gap"}],
+        "solar": [{"panel_w": real(0, 800), "mounting": "roof_gap"} | cable()],
         "controller": {
             "kind": draw(st.sampled_from(["mppt", "pwm"])), "current_limit_a": real(5, 60),
             "idle_w": real(0, 2),
-        },
+        } | cable(),
         "battery": {
             "chemistry": chemistry, "capacity_ah": real(30, 600), "initial_soc": real(0, 1),
             "place": draw(st.sampled_from(["cabin", "under_floor", "outside"])),
             "pad_heater_w": draw(st.sampled_from([0.0, 40.0])), "health_share": real(0.5, 1),
-            "thermal_hours": real(2, 20),
+            "thermal_hours": real(2, 20), "cable_length_m": real(0, 10),
+            "cable_mm2": draw(st.sampled_from([2.5, 10.0, 35.0, 70.0])),
         },
-        "alternator": {"current_a": real(0, 60)},
-        "shore": {"current_a": draw(st.sampled_from([0.0, 15.0]))},
+        "alternator": {"current_a": real(0, 60)} | cable(),
+        "shore": {"current_a": draw(st.sampled_from([0.0, 15.0]))} | cable(),
         "fridge": {
             "shape": draw(st.sampled_from(["upright", "chest"])), "volume_l": real(15, 120),
             "freezer_share": draw(st.sampled_from([0.0, 0.1, 0.3, 1.0])),
@@ -47,16 +52,16 @@ def vans(draw, **fixed):
             "cutout_v": real(9.6, 11.5), "night_setback_k": real(0, 3),
             "condenser_air": draw(st.sampled_from(["cabin", "vented", "outside"])),
             "openings_per_day": real(0, 40), "loaded_kg_per_day": real(0, 5),
-        },
+        } | cable(),
         "cabin": {
             "ua_w_k": real(20, 200), "heat_capacity_kj_k": real(200, 1500),
             "heater_w": draw(st.sampled_from([0.0, 2000.0])), "vent_above_c": real(18, 30),
             "roof_colour": draw(st.sampled_from(["white", "grey", "dark"])),
-        },
+        } | cable(),
         "water": {
             "fresh_l": real(0, 150), "grey_l": real(0, 80), "initial_fresh_share": real(0, 1),
             "fresh_place": draw(st.sampled_from(["cabin", "outside"])),
-        },
+        } | cable(),
         "rationing": {"comfort_below_soc": real(0, 0.6), "normal_below_soc": real(0, 0.3)},
     }  # fmt: skip
     tables |= fixed
@@ -105,6 +110,7 @@ class World:
         ask["heat_share"] = random.random(steps)
         ask["draw_l"] = 3.0 * (random.random(steps) < 0.05)
         ask["grey_l"] = ask["draw_l"] * random.random(steps)
+        ask["cable_share"] = 0.05 * random.random(steps)
         return clock, sky, ask
 
 
@@ -146,7 +152,8 @@ def test_energy_closes_and_everything_stays_finite(tables, world):
         assert np.isfinite(trace[name]).all(), name
     assert trace["soc"].min() >= 0.0
     assert trace["soc"].max() <= 1.0 + 1e-9
-    for name in ("solar_w", "curtailed_w", "alternator_w", "shore_w", "load_w", "unserved_w"):
+    for name in ("solar_w", "curtailed_w", "alternator_w", "shore_w", "load_w", "unserved_w",
+                 "cable_loss_w"):  # fmt: skip
         assert trace[name].min() >= -1e-9, name
 
 
@@ -155,7 +162,8 @@ def test_energy_closes_and_everything_stays_finite(tables, world):
 def test_energy_closes_step_by_step_from_the_trace_alone(tables, world):
     trace, totals = live(tables, world)
     in_wh = (trace["solar_w"] + trace["alternator_w"] + trace["shore_w"]).sum() / STEPS_PER_HOUR
-    out_wh = (trace["load_w"] + trace["battery_loss_w"]).sum() / STEPS_PER_HOUR
+    out_w = trace["load_w"] + trace["battery_loss_w"] + trace["cable_loss_w"]
+    out_wh = out_w.sum() / STEPS_PER_HOUR
     stored_wh = totals["stored_end_wh"] - totals["stored_start_wh"]
     assert in_wh - out_wh == pytest.approx(stored_wh, abs=1e-6 * totals["throughput_wh"] + 1e-9)
 

@@ -120,11 +120,14 @@ def day_wh(ask, name):
     return ask[name].reshape(-1, 24 * PER_H).mean(axis=1) * 24
 
 
+SHORT = {"cable_length_m": 0}
+
+
 def test_loads_sum_to_power_times_hours_times_duty_by_priority():
     van = {
         "loads": [
-            {"name": "lights", "power_w": 10, "hours": [[18, 23.5]], "priority": 1},
-            {"name": "fan", "power_w": 30, "hours": [[22, 6]], "duty": 0.5, "priority": 3},
+            {"name": "lights", "power_w": 10, "hours": [[18, 23.5]], "priority": 1, **SHORT},
+            {"name": "fan", "power_w": 30, "hours": [[22, 6]], "duty": 0.5, "priority": 3, **SHORT},
         ]
     }
     trip = trip_of([stop(2)], van=van)
@@ -137,14 +140,37 @@ def test_loads_sum_to_power_times_hours_times_duty_by_priority():
 def test_mains_loads_pay_the_inverter_and_its_idle_only_while_they_run():
     van = {
         "loads": [{"name": "kettle", "power_w": 880, "hours": [[8, 9]], "mains": True}],
-        "inverter": {"efficiency": 0.88, "idle_w": 12.0},
+        "inverter": {"efficiency": 0.88, "idle_w": 12.0, **SHORT},
     }
     trip = trip_of([stop(1)], van=van)
     ask = ask_numbers(trip, timeline(trip), PER_H)
     np.testing.assert_allclose(day_wh(ask, "normal_w"), 1000.0 + 12.0)
-    left_on = trip_of([stop(1)], van=van | {"inverter": {"efficiency": 0.88, "left_on": True}})
+    left_on = trip_of(
+        [stop(1)], van=van | {"inverter": {"efficiency": 0.88, "left_on": True, **SHORT}}
+    )
     ask = ask_numbers(left_on, timeline(left_on), PER_H)
     np.testing.assert_allclose(day_wh(ask, "normal_w"), 1000.0 + 12.0 * 24)
+
+
+def test_loads_pay_for_their_cables_and_mains_loads_for_the_inverters():
+    # IEC 60228 class 5 at 20 C: 7.98 ohm/km of 2.5 mm2, 0.386 of 50. Joule and Kirchhoff: the
+    # current that brings the power to the end of the cable, from 12.8 V at the fuse box.
+    cable = {"cable_mm2": 2.5, "cable_length_m": 4, "cable_temp_c": 20}
+    van = {
+        "loads": [
+            {"name": "lamp", "power_w": 60, "hours": [[8, 9]], "priority": 1, **cable},
+            {"name": "kettle", "power_w": 900, "hours": [[10, 11]], "mains": True, **cable},
+        ],
+        "inverter": {"efficiency": 0.9, "idle_w": 0, "cable_mm2": 50, "cable_length_m": 1,
+                     "cable_temp_c": 20},
+    }  # fmt: skip
+    trip = trip_of([stop(1)], van=van)
+    ask = ask_numbers(trip, timeline(trip), PER_H)
+    for name, watts, ohm in (("vital_w", 60.0, 8 * 7.98e-3), ("normal_w", 1000.0, 2 * 0.386e-3)):
+        amps = min(np.roots([ohm, -12.8, watts]))
+        on = ask[name] > 0
+        np.testing.assert_allclose(ask[name][on], 12.8 * amps)
+        np.testing.assert_allclose((ask["cable_share"] * ask[name])[on], amps**2 * ohm)
 
 
 def test_uses_count_per_person_and_every_so_many_days():
@@ -172,8 +198,8 @@ def test_the_usual_habits_ask_for_12_and_a_half_litres_of_which_62_per_cent_turn
 def test_camp_and_driving_loads_share_the_hour_of_a_drive():
     van = {
         "loads": [
-            {"name": "router", "power_w": 10, "when": "camp", "priority": 1},
-            {"name": "dash fridge", "power_w": 40, "when": "driving", "priority": 3},
+            {"name": "router", "power_w": 10, "when": "camp", "priority": 1, **SHORT},
+            {"name": "dash fridge", "power_w": 40, "when": "driving", "priority": 3, **SHORT},
         ]
     }
     trip = trip_of([stop(1), stop(1, drive={"hours": 1.5, "depart_hour": 10})], van=van)

@@ -119,6 +119,7 @@ def test_hourly_energy_sums_to_the_totals():
         ("curtailed_w", "curtailed_wh"), ("unserved_w", "unserved_wh"),
         ("alternator_w", "alternator_wh"), ("heater_heat_w", "heat_wh"),
         ("drawn_l", "fresh_used_l"), ("to_grey_l", "grey_l"), ("unmet_l", "unmet_l"),
+        ("cable_loss_w", "cable_loss_wh"),
         ("blackout_share", "blackout_hours"), ("thaw_share", "thaw_hours"),
         ("dry_share", "dry_hours"), ("cold_lockout_share", "cold_lockout_hours"),
     ):  # fmt: skip
@@ -136,7 +137,9 @@ def test_hourly_states_are_those_at_the_end_of_the_hour():
 
 def test_the_energy_balance_adds_up():
     energy = dark_december()[0].energy
-    spent = energy.used_wh + energy.battery_loss_wh + energy.stored_change_wh
+    lost_wh = energy.battery_loss_wh + energy.cable_loss_wh
+    spent = energy.used_wh + lost_wh + energy.stored_change_wh
+    assert energy.cable_loss_wh > 0
     assert energy.in_wh == pytest.approx(spent, abs=1e-6 * energy.in_wh)
     assert energy.residual_wh == pytest.approx(0.0, abs=1e-6 * energy.in_wh)
     assert energy.other_load_wh > 0
