@@ -41,6 +41,7 @@ format: $(BIN)/.linted ## put the code into the house style
 
 bench: $(BIN)/.tested ## measure speed as ratios
 	$(BIN)/python benchmarks/engine_speed.py
+	$(BIN)/python benchmarks/run_command.py
 	$(BIN)/python benchmarks/size_study.py
 	$(BIN)/python benchmarks/stress_matrix.py
 	$(BIN)/python benchmarks/report_build.py

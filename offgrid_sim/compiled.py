@@ -20,7 +20,8 @@ from typing import Any, TypeVar
 
 import numba
 import numba.core.config
-import platformdirs
+
+from offgrid_sim.user_cache import user_cache_folder
 
 _COMPILED_ROOMS = ("physics", "engine")
 _KEEP_OLD_DAYS = 30
@@ -42,10 +43,7 @@ def source_key(package_dir: Path) -> str:
 
 def cache_folder(package_dir: Path = Path(__file__).parent) -> Path | None:
     """Folder for machine code of exactly this source, or None when none can be written."""
-    root = (
-        Path(os.environ.get("OFFGRID_SIM_CACHE", platformdirs.user_cache_dir("offgrid_sim")))
-        / "compiled"
-    )
+    root = user_cache_folder() / "compiled"
     folder = root / source_key(package_dir)
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -11,7 +11,6 @@ import contextlib
 import hashlib
 import io
 import json
-import os
 import time
 import zipfile
 from collections.abc import Sequence
@@ -20,12 +19,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import platformdirs
 
 from offgrid_sim import __version__
 from offgrid_sim.errors import OutputError
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.studies.size_grid import Design
+from offgrid_sim.user_cache import user_cache_folder
 from offgrid_sim.whole_file import write_whole
 
 KEPT = (
@@ -113,8 +112,7 @@ def ledger_path(loaded: LoadedTrip, designs: Sequence[Design], steps_per_hour: i
         path = loaded.weather_path(key)
         if path is not None and path.is_file():
             digest.update(path.read_bytes())
-    root = os.environ.get("OFFGRID_SIM_CACHE") or platformdirs.user_cache_dir("offgrid_sim")
-    return Path(root) / "studies" / f"size-{digest.hexdigest()[:20]}.npz"
+    return user_cache_folder() / "studies" / f"size-{digest.hexdigest()[:20]}.npz"
 
 
 @cache

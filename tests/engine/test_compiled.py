@@ -137,7 +137,8 @@ def tiny(tmp_path):
         (package / name).parent.mkdir(parents=True, exist_ok=True)
         (package / name).write_text(text, encoding="utf-8")
     (package / "__init__.py").write_text("", encoding="utf-8")
-    shutil.copy(PACKAGE / "compiled.py", package)
+    for name in ("compiled.py", "user_cache.py"):
+        shutil.copy(PACKAGE / name, package)
     return package
 
 
