@@ -6,7 +6,8 @@ the drop on the way to the fridge follows the voltage of each step.
 
 from __future__ import annotations
 
-from offgrid_sim.physics.wiring import NOMINAL_V, cable_loss_w, cable_ohm
+from offgrid_sim.physics.copper import cable_ohm
+from offgrid_sim.physics.wiring import NOMINAL_V, cable_loss_w
 from offgrid_sim.plan.cable import Wired
 
 NO_CABLE_SIEMENS = 1e9

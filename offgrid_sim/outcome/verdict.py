@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from offgrid_sim.outcome.events import Event
 from offgrid_sim.outcome.risk import Chance
 from offgrid_sim.outcome.run import RunOutcome
+from offgrid_sim.outcome.wiring import circuits, thin_words
 
 LOOK_BACK_DAYS = 5
 CABLE_DROP_LIMIT_V = 0.36
@@ -115,6 +116,7 @@ def _reasons(outcome: RunOutcome) -> list[str]:
                 text.format(start=moment(event.start), place=event.place, depth=event.depth)
             )
     reasons += _cold_cells(outcome) + _hot_cabin(outcome) + _lead_never_full(outcome)
+    reasons += _thin_cables(outcome, cut is not None)
     return reasons
 
 
@@ -136,6 +138,16 @@ def _cut_out(outcome: RunOutcome, cut: Event) -> str:
             "advised; a thicker or shorter cable cures it."
         )
     return text + " The cable is not to blame: the battery itself sags under the load."
+
+
+def _thin_cables(outcome: RunOutcome, fridge_told: bool) -> list[str]:
+    """Circuits that lose more than advised; the fridge's is told with its cut-out where it is."""
+    trip = outcome.ready.trip
+    return [
+        thin_words(circuit)
+        for circuit in circuits(trip.van, trip.habits.uses, trip.people)
+        if circuit.thin and not (fridge_told and circuit.key == "van.fridge")
+    ]
 
 
 def _cold_cells(outcome: RunOutcome) -> list[str]:

@@ -6,6 +6,7 @@ import pandas as pd
 
 from offgrid_sim.outcome.run import RunOutcome
 from offgrid_sim.outcome.verdict import Verdict, first_of, verdict
+from offgrid_sim.outcome.wiring import circuits
 from offgrid_sim.plan.loaded import LoadedTrip
 from offgrid_sim.plan.route import Stop
 from offgrid_sim.report.assumptions import assumptions_section
@@ -66,7 +67,10 @@ def run_page(
         _years(outcome),
         *_told(None if cures is None else cures_section(cures)),
         _route(hourly, stops),
-        assumptions_section(loaded.origins, loaded.files),
+        assumptions_section(
+            loaded.origins, loaded.files,
+            circuits=circuits(loaded.trip.van, loaded.trip.habits.uses, loaded.trip.people),
+        ),
         section("weather", "Where the weather comes from", "Weather", "weather.html.j2",
                 sources=source_rows(outcome.ready.sources, stops)),
         section("cautions", "Before you rely on it", "Cautions", "cautions.html.j2",
