@@ -63,7 +63,7 @@ def december() -> Ran:
 
 @pytest.fixture(scope="session")
 def winter() -> Ran:
-    return ran("pyrenees_winter", "weather.years=6", "van.solar.0.panel_w=430")
+    return ran("pyrenees_winter", "weather.years=6")
 
 
 @pytest.fixture(scope="session")
