@@ -31,6 +31,8 @@ HARD_CUT_V = 10.0
 """Cells' own protection: below 2.5 V a cell nothing is drawn at all (common practice)."""
 
 NEARLY_EMPTY_SOC, EMPTY_MARGIN = 0.2, 1.1
+MOST_OF_GREATEST = 0.9
+"""Of the greatest power a source can give: near it the voltage is half and no root is safe."""
 
 Record = Any
 
@@ -288,7 +290,8 @@ def move_charge(
     cold_v = state.cold_v if net_w < 0.0 else 0.0
     fridge_w = flow.fridge_w + state.fridge_cable_w
     rest_w = net_w + fridge_w
-    if van.lead > 0.5 and 0.0 < flow.running_share < 1.0 and rest_w <= spare_w:
+    turns = van.lead > 0.5 and 0.0 < flow.running_share < 1.0 and rest_w <= spare_w
+    if turns and can_give(state, fridge_w / flow.running_share - rest_w):
         soc, current, squared_a2, heat_w = advance_in_turns(
             van, state, flow.running_share, fridge_w, rest_w, pace.h
         )
@@ -311,6 +314,17 @@ def move_charge(
     flow.battery_loss_w = heat_w + van.capacity_ah * lost_v * pace.per_h
     flow.battery_a = current
     flow.soc = state.soc
+
+
+@compiled
+def can_give(state: Record, power_w: float) -> bool:
+    """Whether battery and main cable could give ``power_w`` with a margin, at most E^2 / 4R.
+
+    A compressor that starts at the end of a step has not been looked at by :func:`protect`; its
+    peak then counts by its mean until the next step.
+    """
+    inner_v = state.emf_v - state.cold_v
+    return 4.0 * state.bus_ohm * power_w < MOST_OF_GREATEST * inner_v * inner_v
 
 
 @compiled

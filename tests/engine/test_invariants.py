@@ -266,7 +266,8 @@ def test_a_chest_never_makes_more_frost_than_an_upright(tables, world):
     upright, _ = live(with_part(tables, "fridge", shape="upright"), world)
     both_frozen = (chest["freezer_c"] <= 0.0) & (upright["freezer_c"] <= 0.0)
     both_frozen &= np.cumprod(both_frozen).astype(bool)
-    assert np.all(chest["frost_kg"][both_frozen] <= upright["frost_kg"][both_frozen] + 1e-12)
+    # to a milligram: each fridge warms its cabin in its own rhythm, and warm air is moister
+    assert np.all(chest["frost_kg"][both_frozen] <= upright["frost_kg"][both_frozen] + 1e-6)
 
 
 def cells_at_start_c(trace):

