@@ -234,14 +234,14 @@ def numbered(path) -> str:
     return ".".join(f"{p}.0" if p in lists and p != path[-1] else str(p) for p in path)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None, database=None, derandomize=True, max_examples=150)
 @given(st.sampled_from(list(known_keys())), st.one_of(WORDS, ANY_VALUE.map(json.dumps)))
 def test_any_value_at_any_key_is_taken_or_refused_in_words(path, text):
     told = what_is_said(PLAN, [f"{numbered(path)}={text}"])
     assert not any(word in told for word in JARGON)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None, database=None, derandomize=True, max_examples=150)
 @given(st.dictionaries(st.sampled_from([*PLAN, "people", "start", "x.y", ""]), ANY_VALUE))
 def test_any_document_is_taken_or_refused_in_words(changes):
     told = what_is_said({**PLAN, **changes}, ["van.solar.0.panel_w=3"])
