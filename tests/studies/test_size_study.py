@@ -90,7 +90,11 @@ def test_risk_never_rises_with_watts_or_amp_hours(loaded):
 
 
 @settings(
-    max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=6,
+    deadline=None,
+    database=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(
     chemistry=st.sampled_from(["lfp", "agm"]),
