@@ -67,6 +67,12 @@ def winter() -> Ran:
 
 
 @pytest.fixture(scope="session")
+def dark_winter() -> Ran:
+    """The same season under small panels: many events, each with several causes and cures."""
+    return ran("pyrenees_winter", "weather.years=6", "van.solar.0.panel_w=250")
+
+
+@pytest.fixture(scope="session")
 def nasty() -> Ran:
     loaded, outcome = ran("sandpoint_december")
     stop = loaded.trip.route.stops[0].model_copy(update={"place": NASTY_PLACE})

@@ -230,17 +230,20 @@ def test_paper_shows_the_still_chart(season: Any) -> None:
     season.emulate_media(media="screen")
 
 
+def _everything(now: Any, before: Any) -> str:
+    """A run's page with causes, cures and all that changed since another plan."""
+    earlier = Earlier(before[0], Answer("holds", "It held.", {"Dark": "never"}))
+    cures = find_cures(now[0], usual_cures())
+    return run_page(*now, earlier=earlier, causes=find_causes(*now), cures=cures)
+
+
 def test_a_run_of_any_length_prints_four_pages(
-    opened: Any, made_text: dict[str, str], winter: Any, december: Any
+    opened: Any, made_text: dict[str, str], winter: Any, dark_winter: Any, december: Any
 ) -> None:
-    """Short trips, and a season with its causes, cures and all that changed since another plan."""
-    everything = run_page(
-        *winter,
-        earlier=Earlier(december[0], Answer("holds", "It held.", {"Dark": "never"})),
-        causes=find_causes(*winter),
-        cures=find_cures(winter[0], usual_cures()),
-    )
-    for text in (everything, made_text["run"], made_text["run_holds"]):
+    """Short trips, and seasons with all that a page can hold: a long difference, much trouble."""
+    everything = _everything(winter, december)
+    dark = _everything(dark_winter, winter)
+    for text in (everything, dark, made_text["run"], made_text["run_holds"]):
         found = opened(text, scripts=False)
         assert found.overflow_px() <= 0
         assert printed_pages(found.page) <= MOST_PAGES
