@@ -47,6 +47,8 @@ def interaction_words(one: Interaction) -> str:
     if one.held and not any(one.held_alone):
         return f"{a} and {b} together it would have held, with neither alone"
     sum_h = sum(one.alone_h)
+    if round(sum_h) <= 0:
+        return f"{a} and {b} together save {one.both_h:.0f} h, apart they save nothing"
     more = "more" if one.extra_h > 0 else "less"
     return (
         f"{a} and {b} together save {one.both_h:.0f} h, {more} than the {sum_h:.0f} h of both apart"

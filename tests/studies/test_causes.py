@@ -85,6 +85,8 @@ def test_two_faults_that_need_each_other_are_said_to_interact():
 def test_interaction_words_say_more_or_less():
     apart = Interaction(("a", "b"), ("x", "y"), (5.0, 3.0), 20.0, (False, False), False)
     assert interaction_words(apart) == "x and y together save 20 h, more than the 8 h of both apart"
+    harmful = Interaction(("a", "b"), ("x", "y"), (-8.0, 2.0), 12.0, (False, False), False)
+    assert interaction_words(harmful) == "x and y together save 12 h, apart they save nothing"
 
 
 def test_average_sun_keeps_the_sum_and_the_air():
