@@ -1,7 +1,7 @@
 """What a change costs the engine: two checkouts of this project, turn by turn in one run.
 
-    git worktree add /tmp/before COMMIT
-    python benchmarks/engine_ratio.py /tmp/before [--after .] [--turns 5]
+    git worktree add ../before COMMIT
+    python benchmarks/engine_ratio.py ../before [--after .] [--turns 5]
 
 Each turn is a fresh process that lives the same batch on one core, warm; told is the ratio of the
 least processor times. Turns alternate, so that a busy machine slows down both.

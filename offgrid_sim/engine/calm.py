@@ -15,10 +15,13 @@ from offgrid_sim.compiled import compiled
 from offgrid_sim.physics.battery import cold_overpotential_v, discharged_lead_factor, ocv_v
 
 LEAST_SOC, EMPTY_SOC = 0.12, 0.01
+"""Below the first lithium's voltage falls fast; below the second self-discharge meets the floor."""
+
 LEAST_V = 11.0
 """Voltage of the fuse box at which currents are taken, so that they come out on the high side."""
 
 MARGIN_V = 0.1
+"""Kept from every voltage at which something switches."""
 
 Record = Any
 

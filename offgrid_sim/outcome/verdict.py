@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from offgrid_sim.outcome.events import Event
 from offgrid_sim.outcome.risk import Chance
 from offgrid_sim.outcome.run import RunOutcome
-from offgrid_sim.outcome.wiring import circuits, thin_words
+from offgrid_sim.outcome.wiring import CRITICAL_SHARE, SYSTEM_V, circuits, thin_words
 
 LOOK_BACK_DAYS = 5
-CABLE_DROP_LIMIT_V = 0.36
-"""3 % of 12 V, the limit for a critical circuit (ISO 13297, from a secondary copy)."""
-
 HOT_CABIN_C = 38.0
 LEAD_FULL_DAYS = 7.0
 """Partial charge for longer sulphates lead (common practice, no source)."""
@@ -130,12 +127,12 @@ def _cut_out(outcome: RunOutcome, cut: Event) -> str:
         f"{soc * 100:.0f} %."
     )
     row = outcome.ready.van[0]
-    running_a = (row["compressor_w"] + row["fan_w"]) / 12.0
+    running_a = (row["compressor_w"] + row["fan_w"]) / SYSTEM_V
     drop_v = running_a * (row["cable_ohm"] + row["main_ohm"])
-    if drop_v > CABLE_DROP_LIMIT_V:
+    if drop_v > CRITICAL_SHARE * SYSTEM_V:
         return text + (
-            f" This is a cable problem: {drop_v:.2f} V are lost on the way, more than the 3 % "
-            "advised; a thicker or shorter cable cures it."
+            f" This is a cable problem: {drop_v:.2f} V are lost on the way, more than the "
+            f"{CRITICAL_SHARE * 100:.0f} % advised; a thicker or shorter cable cures it."
         )
     return text + " The cable is not to blame: the battery itself sags under the load."
 

@@ -60,13 +60,10 @@ def circuits(van: Van, uses: Sequence[Use] = (), people: int = 1) -> tuple[Circu
     Consumers are taken at their full power at 12 V, a solar array at its nameplate and working
     voltage, chargers at their rated current, the main cable with all consumers at once.
     """
-    found = (*_chargers(van), *_consumers(van, uses, people))
-    main_a = sum(c.current_a for c in found if c.key not in _CHARGER_KEYS and "solar" not in c.key)
+    consumers = tuple(_consumers(van, uses, people))
+    main_a = sum(circuit.current_a for circuit in consumers)
     main = _circuit("battery to fuse box", "van.battery", van.battery, main_a)
-    return tuple(c for c in (main, *found) if c.current_a > 0.0)
-
-
-_CHARGER_KEYS = ("van.controller", "van.alternator", "van.shore")
+    return tuple(c for c in (main, *_chargers(van), *consumers) if c.current_a > 0.0)
 
 
 def _chargers(van: Van) -> Iterator[Circuit]:
