@@ -123,9 +123,10 @@ FLOW = np.dtype(
 )
 """One step: states at its end, means over it, flags 0/1 (``blackout`` ... ``frozen_water``).
 ``volts`` is the battery's at the end, ``bus_volts`` and ``fridge_volts`` are those of the fuse box
-and of the fridge's terminals in the middle, with the compressor on if it runs at all. Powers are those at the consumers and, of the sources, at the fuse box; the cables of
-consumers and battery stand between, in ``cable_loss_w``. The cooled zone is the freezer, or all of
-a fridge without one."""
+and of the fridge's terminals in the middle, with the compressor on if it runs at all. Powers are
+those at the consumers and, of the sources, at the fuse box; the cables of consumers and battery
+stand between, in ``cable_loss_w``. The cooled zone is the freezer, or all of a fridge without
+one."""
 
 TOTALS = np.dtype(
     _floats("""
