@@ -94,13 +94,14 @@ def _reasons(outcome: RunOutcome) -> list[str]:
         reasons.append(_cut_out(outcome, cut))
     thaw = first_of(outcome, "thaw")
     if thaw is not None:
+        least_ice = min(event.depth for event in outcome.events if event.kind == "thaw")
         floor = outcome.summary["floor_water_l"]
         water = f" {floor:.1f} l of meltwater reach the floorboards." if floor > 0.05 else ""
         if not outcome.ready.van["upright"][0]:
             water = " A chest keeps its meltwater in the tub."
         reasons.append(
             f"The freezer starts to thaw on {moment(thaw.start)}; "
-            f"{thaw.depth * 100:.0f} % of the ice is left at the worst.{water}"
+            f"{least_ice * 100:.0f} % of the ice is left at the worst.{water}"
         )
     for kind, text in (
         ("dry", "The fresh tank runs dry from {start} at {place}; {depth:.0f} l are missing."),
